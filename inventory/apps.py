@@ -1,0 +1,14 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate, pre_migrate
+
+
+class InventoryConfig(AppConfig):
+    name = "inventory"
+
+    def ready(self):
+        from inventory import agenda_items, promises  # noqa: F401 - fill the registries of the floor below
+        from inventory.guards import GUARDS
+        from propagation.guards import install_guards, remove_guards
+
+        pre_migrate.connect(remove_guards(GUARDS), sender=self, dispatch_uid="inventory.guards", weak=False)
+        post_migrate.connect(install_guards(GUARDS), sender=self, dispatch_uid="inventory.guards", weak=False)

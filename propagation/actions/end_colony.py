@@ -1,0 +1,39 @@
+from datetime import date
+
+from django.db import transaction
+from django.db.models import Max
+
+from propagation.actions.days import check_day
+from propagation.errors import AlreadyDone, BadValue
+from propagation.models import Colony, EndReason
+
+
+@transaction.atomic
+def end_colony(*, colony: Colony, reason: str, on: date, today: date, by=None) -> Colony:
+    """A colony is no longer kept: it died, or left. Its placement ends and its incidents close with it.
+
+    Raises AlreadyDone, BadDate, BadValue.
+    """
+    colony = Colony.objects.select_for_update().get(pk=colony.pk)
+    if colony.ended_on is not None:
+        raise AlreadyDone(f"{colony.tag} ended on {colony.ended_on} already.")
+    if reason not in EndReason.values:
+        raise BadValue(f"“{reason}” is no reason; use one of {', '.join(EndReason.values)}.", field="reason")
+    check_day(on, today=today, what=f"The end of {colony.tag}", not_before=colony.began_on, because="it began")
+    last_cut = colony.cut_events.filter(frags__gt=0).aggregate(last=Max("session__cut_on"))["last"]
+    if last_cut is not None:
+        check_day(on, today=today, what=f"The end of {colony.tag}", not_before=last_cut, because="it was cut")
+    placement = colony.placements.current().first()
+    if placement is not None:
+        check_day(on, today=today, what=f"The end of {colony.tag}", not_before=placement.since, because="it was moved")
+        placement.until = on
+        placement._history_user = by
+        placement.save(update_fields=["until"])
+    for incident in colony.incidents.open():
+        incident.closed_on = max(on, incident.opened_on)
+        incident._history_user = by
+        incident.save(update_fields=["closed_on"])
+    colony.ended_on, colony.end_reason = on, reason
+    colony._history_user = by
+    colony.save(update_fields=["ended_on", "end_reason"])
+    return colony

@@ -1,0 +1,293 @@
+"""Recording a cutting session: the act that must be fastest, and that is saved whole or not at all."""
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from uuid import UUID, uuid4
+
+from django.db import IntegrityError, transaction
+from django.db.models import Max, Q
+from simple_history.utils import bulk_create_with_history
+
+from propagation.actions.allot_codes import allot_codes
+from propagation.actions.days import check_day
+from propagation.actions.put_on_rack import free_cells
+from propagation.errors import RowErrors
+from propagation.models import (
+    Colony,
+    CutEvent,
+    CuttingSession,
+    HealingStage,
+    IncidentKind,
+    Lineage,
+    Measure,
+    Plug,
+    Preferences,
+    SizeReading,
+    Spot,
+)
+from propagation.models.cutting import MOST_FRAGS_AT_A_CUT
+
+SMALLEST_FRAG_MM = Decimal(3)  # common practice, no source: less does not hold on a plug
+LARGEST_FRAG_MM = Decimal(300)
+
+
+@dataclass(frozen=True)
+class MotherCut:
+    """One mother's part of a sitting, as it was entered."""
+
+    mother: Colony
+    frags: int
+    frag_size_mm: Decimal | None = None
+    size_before: Decimal | None = None
+    size_after: Decimal | None = None
+    measure: str = ""
+    reason: str = ""
+    note: str = ""
+    insurance: int = 0
+
+
+@dataclass(frozen=True)
+class Caution:
+    """Why a mother should rather be left alone on a day."""
+
+    kind: str  # "dead", "resting" or "incident"
+    sentence: str
+
+
+def rest_days_of(lineage: Lineage, preferences: Preferences) -> int:
+    return lineage.rest_days if lineage.rest_days is not None else preferences.rest_days
+
+
+def cautions_on(mothers, day: date, *, leave_out_session=None) -> dict[int, list[Caution]]:
+    """Why each of the mothers should be left alone on a day: ``{colony id: [Caution, …]}``; three queries.
+
+    ``mothers`` need their lineage loaded. ``leave_out_session`` is the session being corrected: its own cuts do not
+    make a mother rest.
+    """
+    mothers = list(mothers)
+    ids = [mother.pk for mother in mothers]
+    preferences = Preferences.current()
+    cuts = CutEvent.objects.filter(mother__in=ids, frags__gt=0, session__cut_on__lte=day)
+    if leave_out_session is not None:
+        cuts = cuts.exclude(session=leave_out_session)
+    last_cut = dict(cuts.values_list("mother").annotate(last=Max("session__cut_on")))
+    # One query for both: what is wrong with the colony itself, and with the system it stands in.
+    incidents: dict[int, list[str]] = {}
+    rows = (
+        Colony.objects.filter(pk__in=ids)
+        .filter(
+            Q(incidents__opened_on__lte=day) & (Q(incidents__closed_on=None) | Q(incidents__closed_on__gt=day)),
+        )
+        .values_list("pk", "incidents__kind", "incidents__opened_on")
+    )
+    for colony_id, kind, opened_on in rows:
+        incidents.setdefault(colony_id, []).append(f"has {IncidentKind(kind).label.lower()} since {opened_on}")
+
+    found: dict[int, list[Caution]] = {}
+    for mother in mothers:
+        cautions = []
+        if mother.ended_on is not None and mother.ended_on <= day:
+            cautions.append(Caution("dead", f"ended on {mother.ended_on} ({mother.get_end_reason_display().lower()})"))
+        last = last_cut.get(mother.pk)
+        if last is not None:
+            rested = last + timedelta(days=rest_days_of(mother.lineage, preferences))
+            if day < rested:
+                cautions.append(Caution("resting", f"was cut on {last} and rests until {rested}"))
+        cautions += [Caution("incident", sentence) for sentence in incidents.get(mother.pk, [])]
+        if cautions:
+            found[mother.pk] = cautions
+    return found
+
+
+def check_cut(cut: MotherCut, *, row: int, cut_on: date, cautions: list[Caution]) -> list[tuple[int, str | None, str]]:
+    """Return what is wrong with one mother's part, as ``(row, column, sentence)``."""
+    wrong = []
+    tag = cut.mother.tag
+
+    def say(column, sentence):
+        wrong.append((row, column, sentence))
+
+    if not 1 <= cut.frags <= MOST_FRAGS_AT_A_CUT:
+        say("frags", f"{cut.frags} frags from {tag} cannot be right; give a number from 1 to {MOST_FRAGS_AT_A_CUT}.")
+    if not 0 <= cut.insurance <= max(cut.frags, 0):
+        say("insurance", f"{cut.insurance} insurance frags of {cut.frags} from {tag}: set aside at most what was cut.")
+    if cut.frag_size_mm is not None and not SMALLEST_FRAG_MM <= cut.frag_size_mm <= LARGEST_FRAG_MM:
+        say(
+            "size_mm",
+            f"A frag of {cut.frag_size_mm:f} mm from {tag} cannot be right; "
+            f"give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
+        )
+    has_sizes = cut.size_before is not None or cut.size_after is not None
+    if has_sizes and not cut.measure:
+        say("measure", f"The sizes of {tag} need a measure: {', '.join(Measure.values)}.")
+    if cut.measure and cut.measure not in Measure.values:
+        say("measure", f"“{cut.measure}” is no measure; use one of {', '.join(Measure.values)}.")
+    if cut.size_before is not None and cut.size_before <= 0:
+        say("before", f"The size of {tag} before the cut must be more than nothing, not {cut.size_before:f}.")
+    if cut.size_after is not None and cut.size_after < 0:
+        say("after", f"The size of {tag} after the cut cannot be {cut.size_after:f}.")
+    for column, size in (("before", cut.size_before), ("after", cut.size_after)):
+        if size is not None and size >= 10**8:
+            say(column, f"A size of {size:f} for {tag} cannot be right.")
+    if cut.size_before is not None and cut.size_after is not None and cut.size_after > cut.size_before:
+        say("after", f"{tag} cannot be larger after the cut ({cut.size_after:f}) than before it ({cut.size_before:f}).")
+    if cut.mother.began_on > cut_on:
+        say("mother", f"{tag} began on {cut.mother.began_on}, after the cut on {cut_on}.")
+    elif cut.mother.ended_on is not None and cut.mother.ended_on < cut_on:
+        say(
+            "mother",
+            f"{tag} was no longer alive on {cut_on}: it ended on {cut.mother.ended_on} "
+            f"({cut.mother.get_end_reason_display().lower()}).",
+        )
+    elif cautions and not cut.reason.strip():
+        because = " and ".join(caution.sentence for caution in cautions)
+        say("reason", f"{tag} {because}. Give a reason to cut it all the same, or leave it out.")
+    return wrong
+
+
+def size_readings_of(event: CutEvent, cut_on: date) -> list[SizeReading]:
+    """The readings that the sizes before and after a cut are."""
+    readings = []
+    for value, is_after in ((event.size_before, False), (event.size_after, True)):
+        if value:
+            readings.append(
+                SizeReading(
+                    colony_id=event.mother_id,
+                    cut_event=event,
+                    is_after_cut=is_after,
+                    taken_on=cut_on,
+                    measure=event.measure,
+                    value=value,
+                )
+            )
+    return readings
+
+
+def new_plugs(events_and_counts, *, cut_on: date, codes: list[str], insurance=None, cells=()) -> list[Plug]:
+    """Unsaved plugs for ``(event, count)`` pairs, with the codes handed out in order.
+
+    ``insurance`` is ``{mother id: how many are set aside}``; ``cells`` are ``(rack, row, column)`` to stand them in.
+    """
+    insurance = dict(insurance or {})
+    codes, cells, plugs = iter(codes), iter(cells), []
+    for event, count in events_and_counts:
+        for number in range(count):
+            rack, row, column = next(cells, (None, None, None))
+            plugs.append(
+                Plug(
+                    code=next(codes),
+                    lineage_id=event.mother.lineage_id,
+                    cut_event=event,
+                    began_on=cut_on,
+                    checked_on=cut_on,
+                    size_mm=event.frag_size_mm,
+                    stage=HealingStage.FRESH,
+                    is_insurance=number < insurance.get(event.mother_id, 0),
+                    rack=rack,
+                    rack_row=row,
+                    rack_column=column,
+                )
+            )
+    return plugs
+
+
+@transaction.atomic
+def record_cutting(
+    *,
+    cuts: list[MotherCut],
+    cut_on: date,
+    today: date,
+    submission: UUID | None = None,
+    note: str = "",
+    rack: Spot | None = None,
+    by=None,
+) -> CuttingSession:
+    """Save one sitting: the session, a cut event per mother, a plug with a code per frag, the sizes.
+
+    The same ``submission`` sent again returns the session that it made the first time. With a ``rack`` the plugs are
+    put into its free cells in order, as many as fit; the rest stand on the rack without a cell.
+
+    At most 15 queries whatever the count. Raises RowErrors naming every row and column that is wrong, BadDate for the
+    day of the sitting; then nothing is saved.
+    """
+    submission = submission or uuid4()
+    earlier = CuttingSession.objects.filter(submission=submission).first()
+    if earlier is not None:
+        return earlier
+    check_day(cut_on, today=today, what="A cutting session")
+    if not cuts:
+        raise RowErrors([(1, "mother", "Choose at least one mother.")])
+
+    # Lock the mothers, so that none is ended between the check and the save; take them as they are now.
+    mothers = {
+        mother.pk: mother
+        for mother in Colony.objects.select_for_update(of=("self",))
+        .select_related("lineage")
+        .filter(pk__in=[cut.mother.pk for cut in cuts])
+    }
+    cautions = cautions_on(mothers.values(), cut_on)
+    wrong = []
+    times = Counter(cut.mother.pk for cut in cuts)
+    for row, cut in enumerate(cuts, 1):
+        wrong += check_cut(cut, row=row, cut_on=cut_on, cautions=cautions.get(cut.mother.pk, []))
+        if times[cut.mother.pk] > 1:
+            wrong.append((row, "mother", f"{cut.mother.tag} is in this sitting twice; add its frags together."))
+    if wrong:
+        raise RowErrors(wrong)
+
+    try:
+        with transaction.atomic():
+            session = CuttingSession(cut_on=cut_on, note=note, submission=submission, saved_by=by)
+            session._history_user = by
+            session.save()
+    except IntegrityError:  # the same form, sent twice at once: the first one has made it
+        return CuttingSession.objects.get(submission=submission)
+
+    events = bulk_create_with_history(
+        [
+            CutEvent(
+                session=session,
+                mother=mothers[cut.mother.pk],
+                frags=cut.frags,
+                frag_size_mm=cut.frag_size_mm,
+                measure=cut.measure if cut.size_before is not None or cut.size_after is not None else "",
+                size_before=cut.size_before,
+                size_after=cut.size_after,
+                reason=cut.reason.strip(),
+                note=cut.note,
+            )
+            for cut in cuts
+        ],
+        CutEvent,
+        default_user=by,
+    )
+    total = sum(cut.frags for cut in cuts)
+    cells = free_cells(rack, count=total) if rack else ()
+    plugs = new_plugs(
+        [(event, event.frags) for event in events],
+        cut_on=cut_on,
+        codes=allot_codes(count=total),
+        insurance={cut.mother.pk: cut.insurance for cut in cuts},
+        cells=cells,
+    )
+    bulk_create_with_history(plugs, Plug, default_user=by)
+    readings = [reading for event in events for reading in size_readings_of(event, cut_on)]
+    if readings:
+        bulk_create_with_history(readings, SizeReading, default_user=by)
+    remember_defaults(cuts, mothers)
+    return session
+
+
+def remember_defaults(cuts, mothers) -> None:
+    """Keep the count, the frag size and the measure of this sitting as the lineages' defaults for the next."""
+    changed = {}
+    for cut in cuts:
+        lineage = changed.setdefault(mothers[cut.mother.pk].lineage_id, mothers[cut.mother.pk].lineage)
+        lineage.frags_per_cut = cut.frags
+        if cut.frag_size_mm is not None:
+            lineage.frag_size_mm = cut.frag_size_mm
+        if cut.measure:
+            lineage.measure = cut.measure
+    Lineage.objects.bulk_update(changed.values(), ["frags_per_cut", "frag_size_mm", "measure"])

@@ -1,0 +1,15 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate, pre_migrate
+
+
+class PropagationConfig(AppConfig):
+    name = "propagation"
+
+    def ready(self):
+        from propagation import agenda_items  # noqa: F401 - fills the agenda
+        from propagation.guards import GUARDS, install_guards, remove_guards
+
+        # Django rebuilds tables on SQLite, which drops their triggers: take the guards away before, put them back
+        # after.
+        pre_migrate.connect(remove_guards(GUARDS), sender=self, dispatch_uid="propagation.guards", weak=False)
+        post_migrate.connect(install_guards(GUARDS), sender=self, dispatch_uid="propagation.guards", weak=False)

@@ -1,0 +1,102 @@
+"""What can go wrong in propagation, each as a sentence a keeper understands: what is wrong and the way out."""
+
+
+class RametError(Exception):
+    """A refusal that a keeper can act on. ``str(error)`` is the sentence."""
+
+
+class CodeMistyped(RametError):
+    """The text is not a code, or its check character does not fit."""
+
+    def __init__(self, text):
+        self.text = text
+        super().__init__(f"“{text}” is mistyped: its characters do not fit together. Compare it with the label.")
+
+
+class NothingFound(RametError):
+    """No plug or colony has this code or tag."""
+
+    def __init__(self, what, text, near=()):
+        self.text = text
+        self.near = list(near)
+        hint = f" Did you mean {' or '.join(self.near)}?" if self.near else " Check it against the label."
+        super().__init__(f"There is no {what} “{text}”.{hint}")
+
+
+class BadValue(RametError):
+    """A value that cannot be right, named with what would be."""
+
+    def __init__(self, sentence, field=None):
+        self.field = field
+        super().__init__(sentence)
+
+
+class BadDate(BadValue):
+    """A day in the future, or before the thing began, or out of order."""
+
+
+class RowErrors(RametError):
+    """Several things wrong in one sitting; nothing was saved.
+
+    ``errors`` is a list of ``(row, column, sentence)``; row counts from 1 for the first mother, column may be None.
+    """
+
+    def __init__(self, errors):
+        self.errors = list(errors)
+        super().__init__(
+            "Nothing was saved. "
+            + " ".join(f"Row {row}{f', {column}' if column else ''}: {text}" for row, column, text in self.errors)
+        )
+
+
+class ReasonNeeded(RametError):
+    """A mother that should be left alone can still be cut, if the keeper says why."""
+
+    def __init__(self, mother, because):
+        self.mother = mother
+        self.because = list(because)
+        super().__init__(
+            f"{mother.tag} {' and '.join(self.because)}. Give a reason to cut it all the same, or leave it out."
+        )
+
+
+class MotherNotAlive(RametError):
+    """A cut needs a living mother on that day."""
+
+
+class AlreadyDone(RametError):
+    """Someone else did this, or something that excludes it, first."""
+
+
+class PlugGone(RametError):
+    """The plug is dead, sold, traded, given away, grown on or void."""
+
+    def __init__(self, plug, wish):
+        self.plug = plug
+        super().__init__(
+            f"Plug {plug.code_in_clear} is {plug.get_fate_display().lower()}"
+            f"{f' since {plug.ended_on}' if plug.ended_on else ''}, so it cannot be {wish}."
+        )
+
+
+class PlugPromised(RametError):
+    """The plug is promised to somebody."""
+
+    def __init__(self, plug, promise):
+        self.plug = plug
+        self.promise = promise
+        super().__init__(f"Plug {plug.code_in_clear} is promised: {promise}. Release it first.")
+
+
+class ChangedMeanwhile(RametError):
+    """Two people corrected one thing: the second is shown what the first one did."""
+
+    def __init__(self, what):
+        super().__init__(
+            f"{what} was changed by somebody else after you opened it. Nothing of yours was saved; "
+            "look at it as it stands now and make your change again."
+        )
+
+
+class CellTaken(RametError):
+    """Two plugs cannot stand in one cell of a rack."""

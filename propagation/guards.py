@@ -1,0 +1,251 @@
+"""Invariants that span tables, held by triggers on SQLite and PostgreSQL alike.
+
+A guard is one condition under which a write is refused, in SQL that both databases read: ``NEW`` and ``OLD`` are
+the row after and before. The sentence is what the database answers; it reaches a keeper only if an action forgot its own check.
+
+Why no line of descent can close into a ring: a cut is not before its mother began, a plug of a cut begins on the day of
+the cut, and a colony grown from such a plug begins after that day. Dates rise strictly along every generation.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db import connections
+
+
+@dataclass(frozen=True)
+class Guard:
+    """Refuse a write to `table` when `refuse_if` holds.
+
+    ``on`` is ``INSERT``, ``UPDATE`` or ``UPDATE OF column, …``.
+    """
+
+    name: str
+    table: str
+    on: tuple[str, ...]
+    refuse_if: str
+    sentence: str
+
+
+MOTHER_LIVED = """
+    NOT EXISTS (
+        SELECT 1 FROM propagation_colony c, propagation_cuttingsession s
+        WHERE c.id = NEW.mother_id AND s.id = NEW.session_id
+          AND c.began_on <= s.cut_on AND (c.ended_on IS NULL OR c.ended_on >= s.cut_on))
+"""
+
+GUARDS = (
+    Guard(
+        "plug_keeps_its_code",
+        "propagation_plug",
+        ("UPDATE OF code",),
+        "NEW.code <> OLD.code",
+        "A plug keeps its code for life.",
+    ),
+    Guard(
+        "colony_keeps_its_code",
+        "propagation_colony",
+        ("UPDATE OF code",),
+        "NEW.code <> OLD.code",
+        "A colony keeps its code for life.",
+    ),
+    Guard(
+        "plug_follows_its_origin",
+        "propagation_plug",
+        ("INSERT", "UPDATE OF lineage_id, cut_event_id, acquisition_id, began_on"),
+        """
+        NOT EXISTS (
+            SELECT 1 FROM propagation_cutevent e
+            JOIN propagation_colony m ON m.id = e.mother_id
+            JOIN propagation_cuttingsession s ON s.id = e.session_id
+            WHERE e.id = NEW.cut_event_id AND m.lineage_id = NEW.lineage_id AND s.cut_on = NEW.began_on)
+        AND NOT EXISTS (
+            SELECT 1 FROM propagation_acquisition a
+            WHERE a.id = NEW.acquisition_id AND a.lineage_id = NEW.lineage_id AND a.acquired_on = NEW.began_on)
+        """,
+        "A plug has the lineage and the day of its origin.",
+    ),
+    Guard(
+        "labelled_plug_keeps_its_origin",
+        "propagation_plug",
+        ("UPDATE OF cut_event_id, acquisition_id",),
+        """
+        OLD.labelled_at IS NOT NULL AND (
+            COALESCE(NEW.cut_event_id, 0) <> COALESCE(OLD.cut_event_id, 0)
+            OR COALESCE(NEW.acquisition_id, 0) <> COALESCE(OLD.acquisition_id, 0))
+        """,
+        "The origin of a labelled plug does not change.",
+    ),
+    Guard(
+        "colony_follows_its_origin",
+        "propagation_colony",
+        ("INSERT", "UPDATE OF lineage_id, grown_from_id, acquisition_id, began_on"),
+        """
+        NOT EXISTS (
+            SELECT 1 FROM propagation_plug p
+            WHERE p.id = NEW.grown_from_id AND p.lineage_id = NEW.lineage_id
+              AND (p.began_on < NEW.began_on OR (p.acquisition_id IS NOT NULL AND p.began_on = NEW.began_on)))
+        AND NOT EXISTS (
+            SELECT 1 FROM propagation_acquisition a
+            WHERE a.id = NEW.acquisition_id AND a.lineage_id = NEW.lineage_id AND a.acquired_on <= NEW.began_on)
+        """,
+        "A colony has the lineage of its origin and begins after it.",
+    ),
+    Guard(
+        "cut_needs_a_living_mother",
+        "propagation_cutevent",
+        ("INSERT", "UPDATE OF mother_id, session_id"),
+        MOTHER_LIVED,
+        "A cut needs a mother that lives on that day.",
+    ),
+    Guard(
+        "session_day_suits_mothers_and_colonies",
+        "propagation_cuttingsession",
+        ("UPDATE OF cut_on",),
+        """
+        EXISTS (
+            SELECT 1 FROM propagation_cutevent e JOIN propagation_colony c ON c.id = e.mother_id
+            WHERE e.session_id = NEW.id AND (c.began_on > NEW.cut_on OR c.ended_on < NEW.cut_on))
+        OR EXISTS (
+            SELECT 1 FROM propagation_cutevent e
+            JOIN propagation_plug p ON p.cut_event_id = e.id
+            JOIN propagation_colony c ON c.grown_from_id = p.id
+            WHERE e.session_id = NEW.id AND c.began_on <= NEW.cut_on)
+        """,
+        "On that day a mother of this session did not live, or a colony grown from it had begun already.",
+    ),
+    Guard(
+        "colony_life_holds_its_cuts",
+        "propagation_colony",
+        ("UPDATE OF began_on, ended_on",),
+        """
+        EXISTS (
+            SELECT 1 FROM propagation_cutevent e JOIN propagation_cuttingsession s ON s.id = e.session_id
+            WHERE e.mother_id = NEW.id AND e.frags > 0
+              AND (s.cut_on < NEW.began_on OR s.cut_on > NEW.ended_on))
+        """,
+        "This colony was cut on a day outside that life.",
+    ),
+    Guard(
+        "acquisition_keeps_its_lineage",
+        "propagation_acquisition",
+        ("UPDATE OF lineage_id, acquired_on",),
+        """
+        (NEW.lineage_id <> OLD.lineage_id OR NEW.acquired_on <> OLD.acquired_on) AND (
+            EXISTS (SELECT 1 FROM propagation_plug p WHERE p.acquisition_id = NEW.id)
+            OR EXISTS (SELECT 1 FROM propagation_colony c WHERE c.acquisition_id = NEW.id
+                       AND (c.lineage_id <> NEW.lineage_id OR c.began_on < NEW.acquired_on)))
+        """,
+        "What came with this acquisition has another lineage or began earlier.",
+    ),
+    Guard(
+        "colony_is_at_one_spot_at_a_time",
+        "propagation_placement",
+        ("INSERT", "UPDATE OF colony_id, since, until"),
+        """
+        EXISTS (
+            SELECT 1 FROM propagation_placement p
+            WHERE p.colony_id = NEW.colony_id AND p.id <> COALESCE(NEW.id, 0)
+              AND (p.until IS NULL OR p.until > NEW.since) AND (NEW.until IS NULL OR NEW.until > p.since))
+        OR EXISTS (SELECT 1 FROM propagation_colony c WHERE c.id = NEW.colony_id AND c.began_on > NEW.since)
+        """,
+        "A colony is at one spot at a time, from the day it began.",
+    ),
+    Guard(
+        "cell_lies_on_its_rack",
+        "propagation_plug",
+        ("INSERT", "UPDATE OF rack_id, rack_row, rack_column"),
+        """
+        NEW.rack_row IS NOT NULL AND NOT EXISTS (
+            SELECT 1 FROM propagation_spot s
+            WHERE s.id = NEW.rack_id AND NEW.rack_row <= s.rack_rows AND NEW.rack_column <= s.rack_columns)
+        """,
+        "That cell is outside of the rack.",
+    ),
+    Guard(
+        "rack_holds_its_plugs",
+        "propagation_spot",
+        ("UPDATE OF rack_rows, rack_columns",),
+        """
+        EXISTS (
+            SELECT 1 FROM propagation_plug p
+            WHERE p.rack_id = NEW.id AND p.fate = 'kept' AND p.rack_row IS NOT NULL
+              AND (NEW.rack_rows IS NULL OR p.rack_row > NEW.rack_rows OR p.rack_column > NEW.rack_columns))
+        """,
+        "Plugs stand in the cells that would go.",
+    ),
+    Guard(
+        "restart_follows_the_old_system",
+        "propagation_system",
+        ("INSERT", "UPDATE OF succeeds_id, started_on"),
+        """
+        EXISTS (SELECT 1 FROM propagation_system o WHERE o.id = NEW.succeeds_id AND o.started_on >= NEW.started_on)
+        OR EXISTS (SELECT 1 FROM propagation_system n WHERE n.succeeds_id = NEW.id AND n.started_on <= NEW.started_on)
+        """,
+        "A restart begins after the system it succeeds.",
+    ),
+)
+
+
+def _names(guard):
+    return [f"guard_{guard.name}_{number}" for number, _ in enumerate(guard.on)]
+
+
+def _quoted(text):
+    return "'" + text.replace("'", "''") + "'"
+
+
+def _drop(connection, guard):
+    for name in _names(guard):
+        if connection.vendor == "sqlite":
+            yield f"DROP TRIGGER IF EXISTS {name}"
+        else:
+            yield f"DROP TRIGGER IF EXISTS {name} ON {guard.table}"
+
+
+def _create(connection, guard):
+    for name, event in zip(_names(guard), guard.on, strict=True):
+        if connection.vendor == "sqlite":
+            yield (
+                f"CREATE TRIGGER {name} BEFORE {event} ON {guard.table} FOR EACH ROW "
+                f"WHEN ({guard.refuse_if}) BEGIN SELECT RAISE(ABORT, {_quoted(guard.sentence)}); END"
+            )
+        else:
+            yield (
+                f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $guard$ BEGIN "
+                f"IF ({guard.refuse_if}) THEN RAISE EXCEPTION USING ERRCODE = 'check_violation', "
+                f"MESSAGE = {_quoted(guard.sentence)}; END IF; RETURN NEW; END $guard$"
+            )
+            yield (f"CREATE TRIGGER {name} BEFORE {event} ON {guard.table} FOR EACH ROW EXECUTE FUNCTION {name}()")
+
+
+def _run(using, statements):
+    with connections[using].cursor() as cursor:
+        for statement in statements:
+            cursor.execute(statement)
+
+
+def install_guards(guards: Iterable[Guard]):
+    """Return a `post_migrate` receiver that puts the guards in place, on tables that exist."""
+
+    def install(using, **kwargs):
+        connection = connections[using]
+        tables = set(connection.introspection.table_names())
+        for guard in guards:
+            if guard.table in tables:
+                _run(using, [*_drop(connection, guard), *_create(connection, guard)])
+
+    return install
+
+
+def remove_guards(guards: Iterable[Guard]):
+    """Return a `pre_migrate` receiver that takes the guards away while tables change."""
+
+    def remove(using, **kwargs):
+        connection = connections[using]
+        tables = set(connection.introspection.table_names())
+        for guard in guards:
+            if guard.table in tables:
+                _run(using, _drop(connection, guard))
+
+    return remove

@@ -1,0 +1,23 @@
+"""Fixtures that every test may use."""
+
+from datetime import date
+
+import pytest
+
+
+@pytest.fixture
+def today():
+    """The day the tests play on: actions take it as an argument."""
+    return date(2026, 6, 15)
+
+
+@pytest.fixture
+def keeper(django_user_model):
+    return django_user_model.objects.create_user("keeper", password="a long enough password")
+
+
+@pytest.fixture
+def signed_in(client, keeper):
+    """A test client signed in as the keeper."""
+    client.force_login(keeper)
+    return client

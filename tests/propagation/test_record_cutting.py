@@ -1,0 +1,153 @@
+"""Recording a cutting session."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+from uuid import uuid4
+
+import pytest
+
+from propagation import codes
+from propagation.actions.record_cutting import MotherCut, record_cutting
+from propagation.errors import BadDate, RowErrors
+from propagation.models import AllottedCode, CutEvent, CuttingSession, Plug, SizeReading
+from tests.factories import ColonyFactory, CutEventFactory, IncidentFactory, RackFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def mother():
+    return ColonyFactory()
+
+
+def test_saving_allots_a_code_to_every_plug(mother, today):
+    session = record_cutting(cuts=[MotherCut(mother, 8)], cut_on=today, today=today)
+    plugs = Plug.objects.filter(cut_event__session=session)
+    assert plugs.count() == 8
+    assert all(codes.read_code(plug.code) for plug in plugs)
+    assert set(AllottedCode.objects.values_list("text", flat=True)) >= {plug.code for plug in plugs}
+    assert {plug.lineage_id for plug in plugs} == {mother.lineage_id}
+
+
+def test_a_second_submit_of_the_same_form_makes_no_second_session(mother, today):
+    form = uuid4()
+    first = record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form)
+    second = record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form)
+    assert first == second
+    assert CuttingSession.objects.count() == 1
+    assert Plug.objects.count() == 3
+
+
+def test_sizes_before_and_after_become_size_readings(mother, today):
+    record_cutting(
+        cuts=[MotherCut(mother, 4, size_before=Decimal(180), size_after=Decimal(120), measure="diameter_mm")],
+        cut_on=today,
+        today=today,
+    )
+    readings = SizeReading.objects.filter(colony=mother).order_by("is_after_cut")
+    assert [(reading.value, reading.is_after_cut) for reading in readings] == [(180, False), (120, True)]
+
+
+def test_the_lineage_remembers_count_and_size_for_the_next_time(mother, today):
+    record_cutting(cuts=[MotherCut(mother, 7, frag_size_mm=Decimal(20))], cut_on=today, today=today)
+    mother.lineage.refresh_from_db()
+    assert (mother.lineage.frags_per_cut, mother.lineage.frag_size_mm) == (7, 20)
+
+
+def test_plugs_stand_on_the_rack_in_free_cells_and_the_rest_without_a_cell(mother, today):
+    rack = RackFactory(rack_rows=2, rack_columns=2)
+    record_cutting(cuts=[MotherCut(mother, 6)], cut_on=today, today=today, rack=rack)
+    cells = Plug.objects.order_by("id").values_list("rack_row", "rack_column")
+    assert list(cells) == [(1, 1), (1, 2), (2, 1), (2, 2), (None, None), (None, None)]
+    assert Plug.objects.filter(rack=rack).count() == 6
+
+
+def test_insurance_frags_are_set_aside(mother, today):
+    record_cutting(cuts=[MotherCut(mother, 5, insurance=2)], cut_on=today, today=today)
+    assert Plug.objects.insurance().count() == 2
+
+
+@pytest.mark.parametrize("trouble", ["dead", "resting", "incident"])
+def test_a_mother_better_left_alone_asks_for_a_reason(mother, today, trouble):
+    if trouble == "dead":
+        mother.ended_on, mother.end_reason = today, "died"
+        mother.save()
+    elif trouble == "resting":
+        CutEventFactory(mother=mother, session__cut_on=today - timedelta(days=10))
+    else:
+        IncidentFactory(colony=mother, opened_on=today - timedelta(days=3))
+    before = CuttingSession.objects.count()
+    with pytest.raises(RowErrors) as refusal:
+        record_cutting(cuts=[MotherCut(mother, 4)], cut_on=today, today=today)
+    assert refusal.value.errors[0][1] == "reason"
+    assert mother.tag in str(refusal.value)
+    assert CuttingSession.objects.count() == before
+    session = record_cutting(cuts=[MotherCut(mother, 4, reason="saving what is left")], cut_on=today, today=today)
+    assert session.cut_events.get().reason == "saving what is left"
+
+
+def test_a_mother_that_was_dead_by_then_is_not_cut_whatever_the_reason(mother, today):
+    mother.ended_on, mother.end_reason = today - timedelta(days=1), "died"
+    mother.save()
+    with pytest.raises(RowErrors, match="no longer alive"):
+        record_cutting(cuts=[MotherCut(mother, 4, reason="why not")], cut_on=today, today=today)
+
+
+@pytest.mark.parametrize(
+    ("change", "column"),
+    [
+        ({"frags": 0}, "frags"),
+        ({"frags": -3}, "frags"),
+        ({"frags": 5000}, "frags"),
+        ({"frag_size_mm": Decimal(-1)}, "size_mm"),
+        ({"frag_size_mm": Decimal(900)}, "size_mm"),
+        ({"size_before": Decimal(0), "measure": "diameter_mm"}, "before"),
+        ({"size_before": Decimal(10), "size_after": Decimal(11), "measure": "diameter_mm"}, "after"),
+        ({"size_before": Decimal(10)}, "measure"),
+        ({"size_before": Decimal(10), "measure": "furlongs"}, "measure"),
+        ({"insurance": 9}, "insurance"),
+    ],
+)
+def test_an_absurd_value_is_named_with_its_row_and_column(mother, today, change, column):
+    good = MotherCut(ColonyFactory(), 4)
+    with pytest.raises(RowErrors) as refusal:
+        record_cutting(cuts=[good, replace(MotherCut(mother, 4), **change)], cut_on=today, today=today)
+    assert [(row, found) for row, found, _ in refusal.value.errors] == [(2, column)]
+    assert not CuttingSession.objects.exists()
+
+
+@pytest.mark.parametrize("day", [date(2026, 6, 16), date(1926, 6, 15)])
+def test_a_day_in_the_future_or_the_wrong_century_is_refused(mother, today, day):
+    with pytest.raises(BadDate):
+        record_cutting(cuts=[MotherCut(mother, 4)], cut_on=day, today=today)
+
+
+def test_a_day_before_the_mother_began_is_refused(mother, today):
+    with pytest.raises(RowErrors, match="began on"):
+        record_cutting(cuts=[MotherCut(mother, 4)], cut_on=mother.began_on - timedelta(days=1), today=today)
+
+
+def test_one_mother_twice_in_a_sitting_is_named(mother, today):
+    with pytest.raises(RowErrors, match="twice"):
+        record_cutting(cuts=[MotherCut(mother, 4), MotherCut(mother, 2)], cut_on=today, today=today)
+
+
+def test_an_empty_sitting_is_refused(today):
+    with pytest.raises(RowErrors, match="at least one mother"):
+        record_cutting(cuts=[], cut_on=today, today=today)
+
+
+@pytest.mark.parametrize(("mothers", "frags"), [(5, 20), (20, 20), (1, 1)])
+def test_a_session_takes_at_most_fifteen_queries_whatever_the_count(
+    django_assert_max_num_queries, today, mothers, frags
+):
+    rack = RackFactory(rack_rows=10, rack_columns=20)
+    cuts = [
+        MotherCut(mother, frags, size_before=Decimal(90), size_after=Decimal(60), measure="diameter_mm")
+        for mother in ColonyFactory.create_batch(mothers)
+    ]
+    with django_assert_max_num_queries(15) as captured:
+        record_cutting(cuts=cuts, cut_on=today, today=today, rack=rack)
+    # Savepoints are counted as well; reads and writes alone are fewer.
+    assert CutEvent.objects.count() == mothers, captured.captured_queries
