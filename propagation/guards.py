@@ -1,7 +1,7 @@
 """Invariants that span tables, held by triggers on SQLite and PostgreSQL alike.
 
-A guard is one condition under which a write is refused, in SQL that both databases read: ``NEW`` and ``OLD`` are
-the row after and before. The sentence is what the database answers; it reaches a keeper only if an action forgot its own check.
+A guard is one condition under which a write is refused, in SQL that both databases read: ``NEW`` and ``OLD`` are the
+row after and before. The sentence is what the database answers; it reaches a keeper only if an action forgot its check.
 
 Why no line of descent can close into a ring: a cut is not before its mother began, a plug of a cut begins on the day of
 the cut, and a colony grown from such a plug begins after that day. Dates rise strictly along every generation.
