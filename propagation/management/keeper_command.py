@@ -23,8 +23,8 @@ def day(text: str) -> date:
 class KeeperCommand(BaseCommand):
     """A command for scripts and checks.
 
-    Subclasses write ``answer(**options)``, which returns what ``--json`` prints, and ``lines(answer)``, which yields what a
-    person reads. Refusals are one sentence on standard error and exit code 1.
+    Subclasses write ``answer(**options)``, which returns what ``--json`` prints, and ``lines(answer)``, which yields
+    what a person reads. Refusals are one sentence on standard error and exit code 1.
     """
 
     requires_system_checks = []

@@ -1,0 +1,33 @@
+"""Plugs that leave: sold, traded or given away. Money and people stand on the inventory floor."""
+
+from datetime import date
+
+from django.db import transaction
+from simple_history.utils import bulk_update_with_history
+
+from propagation.actions.days import check_day
+from propagation.errors import BadValue, PlugGone
+from propagation.models import Fate, Plug
+
+LEFT = (Fate.SOLD, Fate.TRADED, Fate.GIVEN)
+
+
+@transaction.atomic
+def part_with(*, plugs, fate: str, on: date, today: date, by=None) -> list[Plug]:
+    """Record that plugs left on a day. Their cells become free.
+
+    Raises PlugGone for one that is no longer kept, BadDate, and BadValue for a fate that is not a leaving.
+    """
+    if fate not in LEFT:
+        raise BadValue(f"“{fate}” is no way to leave; use one of {', '.join(LEFT)}.", field="fate")
+    locked = list(Plug.objects.select_for_update().filter(pk__in=[plug.pk for plug in plugs]).order_by("pk"))
+    for plug in locked:
+        if not plug.is_kept:
+            raise PlugGone(plug, Fate(fate).label.lower())
+        check_day(
+            on, today=today, what=f"Parting with {plug.code_in_clear}", not_before=plug.began_on, because="it came"
+        )
+        plug.fate, plug.ended_on = fate, on
+        plug.rack = plug.rack_row = plug.rack_column = None
+    bulk_update_with_history(locked, Plug, ["fate", "ended_on", "rack", "rack_row", "rack_column"], default_user=by)
+    return locked
