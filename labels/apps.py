@@ -1,4 +1,5 @@
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class LabelsConfig(AppConfig):
@@ -6,3 +7,6 @@ class LabelsConfig(AppConfig):
 
     def ready(self):
         from labels import agenda_items  # noqa: F401 - fills the agenda
+        from labels.shipped_stocks import install_shipped_stocks
+
+        post_migrate.connect(install_shipped_stocks, sender=self, dispatch_uid="labels.shipped_stocks")

@@ -39,9 +39,9 @@ def serve(*, port: int, lan: bool, say) -> None:
     try:
         server = waitress.create_server(
             application,
-            listen=f"{'0.0.0.0' if lan else host}:{port}",
+            listen=f"{EVERY_INTERFACE if lan else host}:{port}",
             threads=THREADS,
-            ident=None,  # noqa: S104
+            ident=None,
         )
     except OSError as error:
         if error.errno == errno.EADDRINUSE:

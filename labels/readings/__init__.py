@@ -1,0 +1,1 @@
+"""Reading what was printed, and what is still to print."""
