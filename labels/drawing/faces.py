@@ -9,7 +9,7 @@ allows embedding, and install with pip on every system, so a label looks the sam
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from importlib.resources import files
 
 import pymupdf_fonts
@@ -107,7 +107,7 @@ def _han_index(text):
     return _CJK_CHINESE
 
 
-@lru_cache(maxsize=None)
+@cache
 def _file(package, file):
     if package == "pymupdf_fonts":
         return uharfbuzz.Blob(pymupdf_fonts.myfont(file))
@@ -115,12 +115,12 @@ def _file(package, file):
     return uharfbuzz.Blob.from_file_path(str(files(package) / file))
 
 
-@lru_cache(maxsize=None)
+@cache
 def open_face(package: str, file: str, index: int) -> uharfbuzz.Face:
     """The whole face, kept for the life of the process."""
     return uharfbuzz.Face(_file(package, file), index)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _coverage(package, file, index):
     return open_face(package, file, index).unicodes

@@ -16,16 +16,19 @@ MM_PER_POINT = 25.4 / 72
 # The symbol may lie this near to the edge because its own quiet zone keeps the dark modules further in.
 SYMBOL_EDGE_MM = 0.3
 # Past these sizes nothing reads better at arm's length (common practice, no source).
-LARGEST_MODULE_MM = 0.75
+LARGEST_MODULE_MM = 0.85
 COMFORTABLE_MODULE_MM = 0.42
-LARGEST_CODE_PT, COMFORTABLE_CODE_PT, SMALLEST_CODE_PT = 17.0, 9.0, 5.0
-SMALLEST_NAME_PT, SMALLEST_DETAIL_PT = 5.0, 4.6
-COMFORTABLE_NAME_PT = 8.0
+LARGEST_CODE_PT, COMFORTABLE_CODE_PT, SMALLEST_CODE_PT = 21.0, 9.0, 5.0
+LARGEST_NAME_PT, COMFORTABLE_NAME_PT, SMALLEST_NAME_PT = 17.0, 8.0, 5.0
+LARGEST_DETAIL_PT, COMFORTABLE_DETAIL_PT, SMALLEST_DETAIL_PT = 11.0, 7.0, 4.6
 CODE_CHARACTERS = 9  # K7M4-2QXP
 CODE_ADVANCE = 0.6  # em, every character of Fira Mono
 CAPITAL_HEIGHT = 0.69  # em, Fira Mono and FiraGO
+NAME_RISE = 0.72  # em, accents apart
 DESCENT = 0.25  # em, the deepest letters of FiraGO
+CODE_LEADING, DETAIL_LEADING, NAME_LEADING = 1.1, 1.2, 1.14  # em from baseline to baseline
 DETAIL_CHARACTERS = 21  # 2026-11-25 · from AC-07
+DETAIL_CHARACTERS_HALF = 11  # 2026-11-25 over from AC-07
 NAME_CHARACTERS = 18  # a name of common length; longer ones wrap
 ADVANCE = 0.56  # em, the mean of FiraGO
 
@@ -76,17 +79,21 @@ class Layout:
 
     Attributes
     ----------
+    arrangement : str
+        Whether the text stands beside or below the symbol, and how much of it.
     symbol : Box
         With its quiet zone.
     dots : int
         Printer dots a module.
-    code : Box or None
-        None where even the code in clear has no room.
+    text : Box or None
+        Where text may stand; None on labels with room for the symbol alone.
+    code_pt : float
+        Size of the code in clear.
     code_lines : int
         1, or 2 where `K7M4` stands over `2QXP`.
-    name, details : Box or None
-        None on labels with room for the code alone.
-    detail_lines : int
+    name_largest_pt, name_height_mm, name_lines : float, float, int
+        The most the name may take; 0 lines on labels with room for the code alone.
+    detail_pt, detail_lines : float, int
         Whether date and mother share a line.
     align : "left" or "centre"
     """
@@ -95,13 +102,12 @@ class Layout:
     symbol: Box
     dots: int
     module_mm: float
-    code: Box | None = None
-    code_lines: int = 1
+    text: Box | None = None
     code_pt: float = 0.0
-    name: Box | None = None
+    code_lines: int = 1
     name_largest_pt: float = 0.0
+    name_height_mm: float = 0.0
     name_lines: int = 0
-    details: Box | None = None
     detail_pt: float = 0.0
     detail_lines: int = 0
     align: Literal["left", "centre"] = "left"
@@ -110,7 +116,7 @@ class Layout:
     @property
     def is_whole(self) -> bool:
         """Whether everything a label says has room."""
-        return self.name is not None
+        return self.name_lines > 0
 
     @property
     def dark(self) -> Box:
@@ -122,12 +128,8 @@ class Layout:
 
     def moved(self, right: float, down: float) -> "Layout":
         """The same layout elsewhere on the label."""
-        boxes = {
-            part: box.moved(right, down)
-            for part in ("symbol", "code", "name", "details")
-            if (box := getattr(self, part)) is not None
-        }
-        return replace(self, **boxes)
+        text = self.text.moved(right, down) if self.text else None
+        return replace(self, symbol=self.symbol.moved(right, down), text=text)
 
 
 @lru_cache(maxsize=256)
@@ -176,11 +178,11 @@ def choose_layout(
 
 def text_edge_mm(width_mm: float, height_mm: float) -> float:
     """How far text keeps from the edge of a label, since sheets are fed and cut a little askew."""
-    return min(max(0.3 + 0.035 * min(width_mm, height_mm), 0.6), 2.2)
+    return min(max(0.1 * min(width_mm, height_mm) - 0.4, 0.6), 3.5)
 
 
 def _module_score(module):
-    score = min(module / COMFORTABLE_MODULE_MM, 1.0) + 0.15 * min(module / LARGEST_MODULE_MM, 1.0)
+    score = min(module / COMFORTABLE_MODULE_MM, 1.0) + 0.7 * min(module / LARGEST_MODULE_MM, 1.0)
     if module < READABLE_MODULE_MM - 1e-6:
         score -= 4.0  # a symbol that cannot be scanned is worth less than a label without text
     return score
@@ -199,118 +201,83 @@ def _edge(width, height, module):
     return max(SYMBOL_EDGE_MM, text_edge_mm(width, height) - QUIET_MODULES * module)
 
 
-def _stack(area, code_first):
-    """Sizes for name, details and code in one column, or None when it cannot hold them all.
+def _stack(area):
+    """The sizes at which code, details and name read best together in a column, or None when they do not fit.
 
-    Returns (code_pt, name_pt, name_lines, detail_pt, detail_lines, name height in mm).
+    Returns the fields of a Layout, with `score`.
     """
     best = None
     code = min(LARGEST_CODE_PT, area.width / MM_PER_POINT / (CODE_CHARACTERS * CODE_ADVANCE))
     while code >= SMALLEST_CODE_PT - 1e-9:
-        detail = min(max(0.72 * code, SMALLEST_DETAIL_PT), 10.0)
-        for lines in (1, 2):
-            characters = DETAIL_CHARACTERS if lines == 1 else 11
+        for detail_lines, characters in ((1, DETAIL_CHARACTERS), (2, DETAIL_CHARACTERS_HALF)):
             fits = area.width / MM_PER_POINT / (characters * ADVANCE)
             if fits < SMALLEST_DETAIL_PT:
                 continue
-            its_detail = min(detail, fits)
-            used = _code_height(code) + _gap(code) + _details_height(its_detail, lines) + _gap(code)
-            left = area.height - used
+            detail = min(max(0.66 * code, SMALLEST_DETAIL_PT), LARGEST_DETAIL_PT, fits)
+            left = area.height - code_height_mm(code, 1) - details_height_mm(detail, detail_lines) - 2 * gap_mm(code)
             for name_lines in (1, 2, 3):
-                each = (left / MM_PER_POINT) / (0.72 + DESCENT + 1.14 * (name_lines - 1))
+                each = left / MM_PER_POINT / (NAME_RISE + DESCENT + NAME_LEADING * (name_lines - 1))
                 if each < SMALLEST_NAME_PT:
                     break
-                name = min(each, code * 1.02, 14.0)
+                name = min(each, LARGEST_NAME_PT)
                 holds = name_lines * area.width / MM_PER_POINT / (ADVANCE * name)
                 score = (
                     _code_score(code)
                     + 0.5 * min(name / COMFORTABLE_NAME_PT, 1.0)
+                    + 0.2 * min(name / LARGEST_NAME_PT, 1.0)
                     + 0.9 * min(holds / NAME_CHARACTERS, 1.0)
                     + 0.3 * min(holds / (2 * NAME_CHARACTERS), 1.0)
-                    + 0.4 * min(its_detail / 7.0, 1.0)
+                    + 0.4 * min(detail / COMFORTABLE_DETAIL_PT, 1.0)
                 )
-                if best is None or score > best[0]:
-                    best = (score, code, name, name_lines, its_detail, lines, left)
+                if best is None or score > best["score"]:
+                    best = {
+                        "code_pt": code,
+                        "name_largest_pt": name,
+                        "name_height_mm": left,
+                        "name_lines": _most_lines(left),
+                        "detail_pt": detail,
+                        "detail_lines": detail_lines,
+                        "score": score,
+                    }
         code -= 0.5
     return best
 
 
-def _code_height(points):
-    return CAPITAL_HEIGHT * points * MM_PER_POINT
+def code_height_mm(points: float, lines: int) -> float:
+    """Height of the code: capitals and figures only."""
+    return (CAPITAL_HEIGHT + CODE_LEADING * (lines - 1)) * points * MM_PER_POINT
 
 
-def _details_height(points, lines):
-    return (0.72 + DESCENT + 1.2 * (lines - 1)) * points * MM_PER_POINT
+def details_height_mm(points: float, lines: int) -> float:
+    """Height of the lines with date and mother."""
+    return (CAPITAL_HEIGHT + DESCENT + DETAIL_LEADING * (lines - 1)) * points * MM_PER_POINT
 
 
-def _gap(points):
-    return 0.38 * points * MM_PER_POINT
+def gap_mm(code_points: float) -> float:
+    """Least air between name, details and code."""
+    return 0.36 * code_points * MM_PER_POINT
 
 
 def _beside(width, height, side, dots, module):
     edge = text_edge_mm(width, height)
-    x = _edge(width, height, module)
-    symbol = _symbol_box(x, (height - side) / 2, side)
-    full = Box(symbol.right, edge, width - edge - symbol.right, height - 2 * edge)
-    if full.width <= 0 or full.height <= 0:
-        return None
-    # On a tall label the column is as high as the symbol's dark part, so that both begin and end together.
-    dark = side - 2 * QUIET_MODULES * module
-    if dark > 14.0 and dark < full.height:
-        full = Box(full.x, (height - dark) / 2, full.width, dark)
-    sizes = _stack(full, code_first=False)
+    symbol = _symbol_box(_edge(width, height, module), (height - side) / 2, side)
+    text = Box(symbol.right, edge, width - edge - symbol.right, height - 2 * edge)
+    sizes = _stack(text) if text.width > 0 else None
     if sizes is None:
         return None
-    score, code, name, name_lines, detail, detail_lines, name_height = sizes
-    code_height, details_height = _code_height(code), _details_height(detail, detail_lines)
-    code_box = Box(full.x, full.bottom - code_height, full.width, code_height)
-    details = Box(full.x, code_box.y - _gap(code) - details_height, full.width, details_height)
-    return Layout(
-        arrangement="beside",
-        symbol=symbol,
-        dots=dots,
-        module_mm=module,
-        code=code_box,
-        code_pt=code,
-        name=Box(full.x, full.y, full.width, name_height),
-        name_largest_pt=name,
-        name_lines=_most_lines(name_height),
-        details=details,
-        detail_pt=detail,
-        detail_lines=detail_lines,
-        align="left",
-        score=_module_score(module) + score + 0.1,
-    )
+    sizes["score"] += _module_score(module) + 0.1
+    return Layout(arrangement="beside", symbol=symbol, dots=dots, module_mm=module, text=text, align="left", **sizes)
 
 
 def _below(width, height, side, dots, module):
     edge = text_edge_mm(width, height)
     symbol = _symbol_box((width - side) / 2, _edge(width, height, module), side)
-    full = Box(edge, symbol.bottom, width - 2 * edge, height - edge - symbol.bottom)
-    if full.width <= 0 or full.height <= 0:
-        return None
-    sizes = _stack(full, code_first=True)
+    text = Box(edge, symbol.bottom, width - 2 * edge, height - edge - symbol.bottom)
+    sizes = _stack(text) if text.height > 0 else None
     if sizes is None:
         return None
-    score, code, name, name_lines, detail, detail_lines, name_height = sizes
-    code_height, details_height = _code_height(code), _details_height(detail, detail_lines)
-    name_y = full.y + code_height + _gap(code)
-    return Layout(
-        arrangement="below",
-        symbol=symbol,
-        dots=dots,
-        module_mm=module,
-        code=Box(full.x, full.y, full.width, code_height),
-        code_pt=code,
-        name=Box(full.x, name_y, full.width, name_height),
-        name_largest_pt=name,
-        name_lines=_most_lines(name_height),
-        details=Box(full.x, full.bottom - details_height, full.width, details_height),
-        detail_pt=detail,
-        detail_lines=detail_lines,
-        align="centre",
-        score=_module_score(module) + score,
-    )
+    sizes["score"] += _module_score(module)
+    return Layout(arrangement="below", symbol=symbol, dots=dots, module_mm=module, text=text, align="centre", **sizes)
 
 
 def _most_lines(height):
@@ -327,7 +294,7 @@ def _code_below(width, height, side, dots, module):
     )
     if code < SMALLEST_CODE_PT:
         return None
-    code_height = _code_height(code)
+    code_height = code_height_mm(code, 1)
     # What is left over goes above and below alike, so that a tiny label looks centred.
     spare = (left_over - code_height) / 2
     symbol = _symbol_box((width - side) / 2, _edge(width, height, module) + spare, side)
@@ -336,7 +303,7 @@ def _code_below(width, height, side, dots, module):
         symbol=symbol,
         dots=dots,
         module_mm=module,
-        code=Box(edge, symbol.bottom, width - 2 * edge, code_height),
+        text=Box(edge, symbol.bottom, width - 2 * edge, code_height),
         code_pt=code,
         align="centre",
         score=_module_score(module) + _code_score(code) - 0.6,
@@ -352,20 +319,20 @@ def _code_beside(width, height, side, dots, module):
         code = min(
             LARGEST_CODE_PT,
             across / MM_PER_POINT / (characters * CODE_ADVANCE),
-            (height - 2 * edge) / MM_PER_POINT / (CAPITAL_HEIGHT + 1.1 * (lines - 1)),
+            (height - 2 * edge) / MM_PER_POINT / (CAPITAL_HEIGHT + CODE_LEADING * (lines - 1)),
         )
         if code >= SMALLEST_CODE_PT and (best is None or code > best[1]):
             best = (lines, code)
     if best is None:
         return None
     lines, code = best
-    code_height = (CAPITAL_HEIGHT + 1.1 * (lines - 1)) * code * MM_PER_POINT
+    code_height = code_height_mm(code, lines)
     return Layout(
         arrangement="code beside",
         symbol=symbol,
         dots=dots,
         module_mm=module,
-        code=Box(symbol.right, (height - code_height) / 2, across, code_height),
+        text=Box(symbol.right, (height - code_height) / 2, across, code_height),
         code_lines=lines,
         code_pt=code,
         align="left",

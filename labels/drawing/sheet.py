@@ -11,7 +11,23 @@ from reportlab.pdfgen.canvas import Canvas
 from .content import LabelContent
 from .errors import BadResolution, BadStock, NothingToDraw
 from .faces import CODE, DETAIL, NAME
-from .layout import MM_PER_POINT, SMALLEST_DETAIL_PT, SMALLEST_NAME_PT, Box, Layout, choose_layout
+from .layout import (
+    CAPITAL_HEIGHT,
+    CODE_ADVANCE,
+    CODE_CHARACTERS,
+    CODE_LEADING,
+    DESCENT,
+    DETAIL_LEADING,
+    MM_PER_POINT,
+    SMALLEST_DETAIL_PT,
+    SMALLEST_NAME_PT,
+    Box,
+    Layout,
+    choose_layout,
+    code_height_mm,
+    details_height_mm,
+    gap_mm,
+)
 from .stock import StockGeometry, positions, problems
 from .symbol import QUIET_MODULES, dot_mm, make_symbols, module_warning, symbol_path, symbol_size
 from .typesetting import Line, Paragraph, Typesetter, set_paragraph, tidy
@@ -192,7 +208,8 @@ class LabelPainter:
     def lines(self, content: LabelContent) -> list[PlacedLine]:
         """Every line of text of a label, the code first."""
         layout = self.layout(content.address)
-        return [*self._code_lines(content, layout), *self._text_lines(content, layout)]
+        texts, code_box = self._compose(content, layout)
+        return [*self._code_lines(content.code, layout, code_box), *texts]
 
     def symbol_corner(self, layout: Layout, x_mm: float, y_mm: float) -> tuple[float, float]:
         """Top left corner, in mm on the page, of the dark part of the symbol of a label at (x, y).
@@ -213,10 +230,10 @@ class LabelPainter:
             f"q {module:.6f} 0 0 {-module:.6f} {corner_x * POINTS_PER_MM:.5f} "
             f"{self.height_pt - corner_y * POINTS_PER_MM:.5f} cm {symbol_path(modules)} Q"
         )
-        code = self._code_operators(content, layout)
-        texts = self._texts(content.lineage, content.cut_on, content.mother, content.kind, layout)
-        if not code and not texts:
+        if layout.text is None:
             return symbol
+        texts, code_box = self._texts(content.lineage, content.cut_on, content.mother, layout)
+        code = self._code_operators(content.code, layout, code_box)
         at = f"q 1 0 0 1 {x_mm * POINTS_PER_MM:.3f} {self.height_pt - y_mm * POINTS_PER_MM:.3f} cm"
         return f"{symbol} {at} BT {code} {texts} ET Q"
 
@@ -227,14 +244,14 @@ class LabelPainter:
             warning = module_warning(layout.module_mm, self.stock.name)
             if warning:
                 found.append(warning)
-            if layout.code is None:
+            if layout.text is None:
                 found.append(f"“{self.stock.name}” has room for the QR alone; the code in clear is not printed.")
             elif not layout.is_whole:
                 found.append(
                     f"“{self.stock.name}” has room for the QR and the code; lineage, date and mother are not printed."
                 )
         for name in self._cut_short:
-            found.append(f"“{name}” is too long for “{self.stock.name}” and was cut short with an ellipsis.")
+            found.append(f"“{name}” is too long for “{self.stock.name}” and is cut short with an ellipsis.")
         for character in sorted(self.typesetter.missing):
             found.append(_missing_sentence(character))
         return found
@@ -249,104 +266,134 @@ class LabelPainter:
                 (run,) = line.runs
                 glyphs[character] = f"{run.glyphs[0][0]:04X}"
         self._code_resource = font.resource
-        self._code_advance = self.typesetter.line(CODE, "M").width if "M" in glyphs else None
         return glyphs
 
-    def _code_operators(self, content, layout):
-        if layout.code is None:
-            return ""
+    def _code_operators(self, code, layout, box):
         glyphs = self._code_glyphs
-        if layout.code_lines == 1 and len(content.code) <= 9 and all(each in glyphs for each in content.code):
+        if layout.code_lines == 1 and len(code) <= CODE_CHARACTERS and all(each in glyphs for each in code):
             # The common case, thousands of times over: every character is as wide as the next.
-            box, size = layout.code, layout.code_pt
             x = box.x
             if layout.align == "centre":
-                x += (box.width - 0.6 * len(content.code) * size * MM_PER_POINT) / 2
-            text = "".join([glyphs[each] for each in content.code])
+                x += (box.width - CODE_ADVANCE * len(code) * layout.code_pt * MM_PER_POINT) / 2
+            text = "".join([glyphs[each] for each in code])
             return (
-                f"/{self._code_resource} {size:.4g} Tf 1 0 0 1 {x * POINTS_PER_MM:.3f} "
+                f"/{self._code_resource} {layout.code_pt:.4g} Tf 1 0 0 1 {x * POINTS_PER_MM:.3f} "
                 f"{-box.bottom * POINTS_PER_MM:.3f} Tm <{text}> Tj"
             )
-        return _line_operators(self._code_lines(content, layout))
+        return _line_operators(self._code_lines(code, layout, box))
 
-    def _code_lines(self, content, layout):
-        if layout.code is None:
+    def _code_lines(self, code, layout, box):
+        if box is None or not code:
             return []
-        box = layout.code
-        texts = [content.code]
-        if layout.code_lines == 2 and "-" in content.code:
-            texts = content.code.split("-", 1)
+        texts = code.split("-", 1) if layout.code_lines == 2 and "-" in code else [code]
         lines = [self.typesetter.line(CODE, text) for text in texts]
-        widest = max(max(line.width, line.right) - min(0, line.left) for line in lines)
-        highest = max(max(line.top, 0.69) + max(line.bottom - 0.05, 0) for line in lines)
-        size = min(
-            layout.code_pt,
-            box.width * POINTS_PER_MM / widest,
-            box.height * POINTS_PER_MM / (highest + 1.1 * (len(lines) - 1)),
-        )
-        placed = []
-        for number, line in enumerate(lines):
-            baseline = box.bottom - 1.1 * size * MM_PER_POINT * (len(lines) - 1 - number)
-            placed.append(_place("code", line, box, baseline, size, layout.align))
-        return placed
-
-    def _set_texts(self, lineage, cut_on, mother, kind, layout):
-        content = LabelContent(address="", code="", lineage=lineage, cut_on=cut_on, mother=mother, kind=kind)
-        return _line_operators(self._text_lines(content, layout))
-
-    def _text_lines(self, content, layout):
-        if not layout.is_whole:
-            return []
-        details = self._details(content, layout)
-        name_box = layout.name
-        if not details:
-            # A label without date and mother gives their room to the name.
-            name_box = Box(name_box.x, name_box.y, name_box.width, layout.details.bottom - name_box.y)
-        placed = []
-        if content.lineage:
-            paragraph = set_paragraph(
-                self.typesetter,
-                NAME,
-                content.lineage,
-                width=name_box.width * POINTS_PER_MM,
-                height=name_box.height * POINTS_PER_MM,
-                largest=layout.name_largest_pt,
-                smallest=min(SMALLEST_NAME_PT, layout.name_largest_pt),
-                most_lines=layout.name_lines,
+        widest = max(max(line.width, line.right) - min(0.0, line.left) for line in lines)
+        highest = max(line.top + line.bottom for line in lines) + CODE_LEADING * (len(lines) - 1)
+        size = min(layout.code_pt, box.width * POINTS_PER_MM / widest)
+        if highest * size * MM_PER_POINT > box.height + 0.1 * layout.code_pt * MM_PER_POINT:
+            size = box.height * POINTS_PER_MM / highest
+        em = size * MM_PER_POINT
+        # A tag may hang below the line, which a code of capitals and figures never does.
+        lift = max(lines[-1].bottom - 0.05, 0.0) * em
+        return [
+            _place(
+                "code", line, box, box.bottom - lift - CODE_LEADING * em * (len(lines) - 1 - number), size, layout.align
             )
-            if paragraph.cut_short:
-                self._cut_short[content.lineage] = None
-            placed += _place_paragraph("name", paragraph, name_box, layout.align)
-        return placed + details
+            for number, line in enumerate(lines)
+        ]
 
-    def _details(self, content, layout):
+    def _set_texts(self, lineage, cut_on, mother, layout):
+        content = LabelContent(address="", code="", lineage=lineage, cut_on=cut_on, mother=mother)
+        texts, code_box = self._compose(content, layout)
+        return _line_operators(texts), code_box
+
+    def _compose(self, content, layout):
+        """Lines of name and details, and the box left for the code."""
+        area = layout.text
+        if area is None or not layout.is_whole:
+            return [], area
+        details = self._detail_texts(content, layout)
+        gap = gap_mm(layout.code_pt)
+        code_height = code_height_mm(layout.code_pt, 1)
+        details_height = details_height_mm(layout.detail_pt, len(details)) if details else 0.0
+        name_room = area.height - code_height - gap - (details_height + gap if details else 0.0)
+        name = self._name(content.lineage, area.width, name_room, layout) if content.lineage else None
+        name_height = name.height * MM_PER_POINT if name else 0.0
+        heights = [height for height in (name_height, details_height, code_height) if height]
+        used = sum(heights) + gap * (len(heights) - 1)
+        if layout.arrangement == "beside":
+            # Beside a large symbol the text begins and ends with its dark part; otherwise it is centred on it.
+            dark = layout.dark
+            span = max(used, dark.height)
+            top = min(max(dark.y + (dark.height - span) / 2, area.y), area.bottom - span)
+            code_box = Box(area.x, top + span - code_height, area.width, code_height)
+            name_y = top
+            details_y = code_box.y - gap - details_height
+        else:
+            top = area.y + min((area.height - used) / 2, gap)
+            code_box = Box(area.x, top, area.width, code_height)
+            name_y = code_box.bottom + gap
+            details_y = name_y + (name_height + gap if name else 0.0)
+        lines = []
+        if details:
+            lines += self._place_details(details, Box(area.x, details_y, area.width, details_height), layout)
+        if name:
+            width = area.width
+            if name.from_right:
+                # A name that reads from the right ends where the lines under it do, not at the label's far edge.
+                width = max(
+                    CODE_CHARACTERS * CODE_ADVANCE * layout.code_pt * MM_PER_POINT,
+                    *(line.ink.right - area.x for line in lines),
+                    *(line.right * name.size * MM_PER_POINT for line in name.lines),
+                )
+                width = area.width if layout.align == "centre" else min(width, area.width)
+            lines += _place_paragraph("name", name, Box(area.x, name_y, width, name_height), layout.align)
+        return lines, code_box
+
+    def _name(self, lineage, width_mm, height_mm, layout):
+        paragraph = set_paragraph(
+            self.typesetter,
+            NAME,
+            lineage,
+            width=width_mm * POINTS_PER_MM,
+            height=height_mm * POINTS_PER_MM,
+            largest=layout.name_largest_pt,
+            smallest=min(SMALLEST_NAME_PT, layout.name_largest_pt),
+            most_lines=layout.name_lines,
+        )
+        if paragraph.cut_short:
+            self._cut_short[lineage] = None
+        return paragraph
+
+    def _detail_texts(self, content, layout):
         full, day, mother = _detail_choices(content)
-        box, size = layout.details, layout.detail_pt
-        lines = [each for each in (day, mother) if each]
-        if layout.detail_lines == 1 or len(lines) < 2:
-            lines = [full] if full else []
-        if not lines:
-            return []
-        step = 1.2 * size * MM_PER_POINT
+        if layout.detail_lines == 2 and day and mother:
+            return [("date", day), ("mother", mother)]
+        return [("details", full)] if full else []
+
+    def _place_details(self, details, box, layout):
+        size = layout.detail_pt
+        step = DETAIL_LEADING * size * MM_PER_POINT
+        last = box.bottom - DESCENT * size * MM_PER_POINT
         placed = []
-        last = box.bottom - 0.25 * size * MM_PER_POINT
-        for number, text in enumerate(lines):
-            baseline = last - step * (len(lines) - 1 - number)
+        for number, (part, text) in enumerate(details):
             paragraph = set_paragraph(
                 self.typesetter,
                 DETAIL,
                 text,
                 width=box.width * POINTS_PER_MM,
-                height=(0.72 + 0.25) * size + 0.01,
+                height=(CAPITAL_HEIGHT + DESCENT) * size + 0.01,
                 largest=size,
                 smallest=min(SMALLEST_DETAIL_PT, size),
                 most_lines=1,
             )
+            if paragraph.cut_short:
+                self._cut_short[text] = None
             line = paragraph.lines[0]
             # A script that hangs deep is lifted so that it stays in its own band.
-            lift = max(0.0, line.bottom * paragraph.size - 0.25 * size) * MM_PER_POINT
-            part = "mother" if text == mother and number else "details"
-            placed.append(_place(part, line, box, baseline - lift, paragraph.size, layout.align))
+            lift = max(0.0, line.bottom * paragraph.size - DESCENT * size) * MM_PER_POINT
+            baseline = last - step * (len(details) - 1 - number) - lift
+            placed.append(_place(part, line, box, baseline, paragraph.size, layout.align))
         return placed
 
 

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from .errors import StartOutsideSheet
+
 A4_MM = (210.0, 297.0)  # ISO 216:2007, A series
 LETTER_MM = (215.9, 279.4)  # ANSI/ASME Y14.1, size A: 8.5 × 11 inch
 
@@ -77,8 +79,6 @@ def positions(stock: StockGeometry, start: int = 1) -> Iterator[Position]:
 
     Take as many as there are labels: `zip(labels, positions(stock, start))`. Raises StartOutsideSheet at once.
     """
-    from .errors import StartOutsideSheet
-
     if not 1 <= start <= stock.per_page:
         raise StartOutsideSheet(start, stock.per_page)
     places = [
@@ -130,7 +130,7 @@ def _measure_problems(stock):
     for words in ("label width", "label height"):
         if lengths[words] < LABEL_MINIMUM_MM:
             found.append(
-                f"The {words} is {_mm(lengths[words])}; a label needs {_mm(LABEL_MINIMUM_MM)} for a QR a phone can read."
+                f"The {words} is {_mm(lengths[words])}; a QR that a phone can read needs {_mm(LABEL_MINIMUM_MM)}."
             )
     for words, count in (("columns", stock.columns), ("rows", stock.rows)):
         if count != int(count) or not 1 <= count <= COUNT_LIMIT:

@@ -91,8 +91,8 @@ def module_warning(length_mm: float, stock_name: str) -> str | None:
     if length_mm >= READABLE_MODULE_MM - 1e-6:
         return None
     return (
-        f"On “{stock_name}” a module of the QR is {length_mm:.2f} mm wide; under {READABLE_MODULE_MM} mm a phone may not "
-        "read it. Take a larger label, a finer printer or a shorter base address."
+        f"On “{stock_name}” a module of the QR is {length_mm:.2f} mm wide; under {READABLE_MODULE_MM} mm a phone may "
+        "not read it. Take a larger label, a finer printer or a shorter base address."
     )
 
 

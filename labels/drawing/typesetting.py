@@ -10,6 +10,7 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import uharfbuzz
 from bidi import algorithm as bidi
@@ -22,6 +23,7 @@ _SUBSET = _FLAGS.NO_HINTING | _FLAGS.NOTDEF_OUTLINE | _FLAGS.DOWNGRADE_CFF2 | _F
 _LAYOUT_TABLES = ("GSUB", "GPOS", "GDEF", "BASE", "STAT", "OS/2", "name", "post", "VORG", "vhea", "vmtx", "DSIG")
 _JOINERS = "\u200c\u200d"  # they shape the letters beside them and have no glyph of their own
 _ELLIPSIS = "…"
+_DOTTED_CIRCLE = "\u25cc"
 
 
 def tidy(text: str) -> str:
@@ -33,7 +35,7 @@ def tidy(text: str) -> str:
             kept.append("\ufffd")  # half of a surrogate pair is no character
         elif category in ("Cc", "Zl", "Zp"):
             kept.append(" ")
-        elif category == "Cf" and character not in _JOINERS or "\ufe00" <= character <= "\ufe0f":
+        elif (category == "Cf" and character not in _JOINERS) or "\ufe00" <= character <= "\ufe0f":
             continue
         else:
             kept.append(character)
@@ -128,8 +130,8 @@ class EmbeddedFont:
         buffer.direction = "rtl" if from_right else "ltr"
         uharfbuzz.shape(self.font, buffer)
         infos, placed = buffer.glyph_infos, buffer.glyph_positions
-        starts = sorted({info.cluster for info in infos}) + [len(text)]
-        covers = dict(zip(starts, starts[1:], strict=False))
+        starts = sorted({info.cluster for info in infos})
+        covers = dict(pairwise([*starts, len(text)]))
         glyphs = []
         seen = set()
         for info, position in zip(infos, placed, strict=True):
@@ -287,14 +289,16 @@ class Typesetter:
         wanted: dict[Face, set[str]] = {}
         for style, its in texts.items():
             wanted.setdefault(style.first[0], set())
-            neutral = {" ", _ELLIPSIS}
+            neutral = {" ", _ELLIPSIS, _DOTTED_CIRCLE}
             for text in sorted({_ELLIPSIS, *its}):
                 neutral.update(filter(_is_neutral, text))
                 for part, face in self._itemise(style, text):
                     wanted.setdefault(face, set()).update(part)
-            # A space or comma is set in the face of the word before it, which depends on where a line breaks.
+            # A comma is set in the face of the word before it, which depends on where a line breaks; and shaping may
+            # take a letter apart (Thai sara am) or put a dotted circle under a mark that stands alone.
             for face, used in wanted.items():
-                used.update(character for character in neutral if face.has(character))
+                parts = {part for character in used for part in unicodedata.normalize("NFKD", character)}
+                used.update(character for character in neutral | parts if face.has(character))
         self.fonts = {
             face: EmbeddedFont(f"L{number}", face, characters)
             for number, (face, characters) in enumerate(
@@ -366,7 +370,7 @@ class Typesetter:
 
 
 def _is_neutral(character):
-    return unicodedata.category(character)[0] in "PZ"
+    return unicodedata.category(character).startswith("P")
 
 
 @lru_cache(maxsize=4096)
@@ -491,7 +495,10 @@ def set_paragraph(
                     return paragraph
     # Too long a word for the line: break inside it, and end with an ellipsis if it is still too long.
     size = smallest
-    pieces = [(part, part.isspace()) for part in clusters(text)]
+    pieces = []
+    for token, is_space in tokens:
+        fits = is_space or _ink_width(typesetter, style, token, from_right) <= width / size
+        pieces += [(token, is_space)] if fits else [(part, False) for part in clusters(token)]
     for count in range(most_lines, 0, -1):
         texts = _filled(typesetter, style, pieces, width / size, from_right) or [text]
         cut_short = len(texts) > count
@@ -516,9 +523,7 @@ def _paragraph(lines, size, from_right):
     top = max(0.70, lines[0].top)
     bottom = max(0.0, lines[-1].bottom)
     # Scripts with marks above and below need more air than Latin does.
-    leading = max(
-        1.14, max((upper.bottom + lower.top + 0.06 for upper, lower in zip(lines, lines[1:], strict=False)), default=0)
-    )
+    leading = max(1.14, max((upper.bottom + lower.top + 0.06 for upper, lower in pairwise(lines)), default=0))
     height = (top + leading * (len(lines) - 1) + bottom) * size
     return Paragraph(tuple(lines), size, leading * size, top * size, height, from_right, False)
 
