@@ -9,7 +9,7 @@ SHIPPED = "label_stocks.json"
 
 
 def install_shipped_stocks(using, **kwargs):
-    """A `post_migrate` receiver: puts the shipped stocks into the database by name; the keeper's own stay as they are."""
+    """A `post_migrate` receiver: puts the shipped stocks into the database by name; the keeper's own stay."""
     from labels.models import LabelStock
 
     if LabelStock._meta.db_table not in connections[using].introspection.table_names():  # migrated back to nothing
