@@ -100,3 +100,11 @@ class ChangedMeanwhile(RametError):
 
 class CellTaken(RametError):
     """Two plugs cannot stand in one cell of a rack."""
+
+
+class PictureUnreadable(RametError):
+    """A file that is no picture, is too large, or is broken."""
+
+
+class NoCodeInPicture(RametError):
+    """A photo without a label in it, or with a code of somebody else's."""
