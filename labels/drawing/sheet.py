@@ -472,8 +472,11 @@ class _Pages:
             pagesize=(stock.page_width_mm * POINTS_PER_MM, self.height_pt),
             pageCompression=1,
             invariant=1,
+            pdfVersion=(1, 6),  # the first to say that a viewer should not scale the page when it prints
         )
         self._canvas.setTitle(title)
+        self._canvas.setAuthor("")
+        self._canvas.setSubject("")
         self._canvas.setCreator("Ramet")
         self._canvas.setViewerPreference("PrintScaling", "None")
 

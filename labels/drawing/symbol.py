@@ -224,24 +224,36 @@ def _long_penalties(modules):
 def symbol_path(modules: np.ndarray) -> str:
     """PDF operators for one filled path of all dark modules, one unit a module, y downwards from the top left.
 
-    Runs of dark modules in a row become one rectangle. It is one path with one fill, so no viewer shows seams
-    between its rectangles.
+    Runs of dark modules in a row become one rectangle, and equal runs under one another too. It is one path with one
+    fill, so no viewer shows seams between its rectangles.
     """
     side = modules.shape[0]
+    width = side + 1
     padded = np.zeros((side, side + 2), dtype=np.int8)
     padded[:, 1:-1] = modules
     edges = np.flatnonzero(np.diff(padded, axis=1))
-    table = _operators(side)
     begins, ends = edges[0::2], edges[1::2]
-    return " ".join([table[key] for key in (begins * (side + 1) + (ends - begins)).tolist()]) + " f"
-
-
-@lru_cache(maxsize=8)
-def _operators(side):
-    """Every rectangle a symbol of this side can need, by its place × (side + 1) + width."""
-    return {
-        (row * (side + 1) + column) * (side + 1) + width: f"{column} {row} {width} 1 re"
-        for row in range(side)
-        for column in range(side)
-        for width in range(1, side - column + 1)
-    }
+    rows = begins // width
+    # Equal runs stand together, top to bottom; a rectangle begins wherever the row above does not continue.
+    order = np.argsort((begins - rows * width) * width * width + (ends - rows * width) * width + rows)
+    begins, rows, lengths = begins[order], rows[order], (ends - begins)[order]
+    heads = np.flatnonzero(np.append(True, (np.diff(begins) != width) | (np.diff(lengths) != 0)))
+    heights = np.diff(np.append(heads, len(rows)))
+    begins, rows, lengths = begins[heads], rows[heads], lengths[heads]
+    columns = begins - rows * width
+    order = np.argsort(begins)  # reading order repeats more from symbol to symbol, so pages pack tighter
+    return (
+        " ".join(
+            [
+                f"{column} {row} {length} {height} re"
+                for column, row, length, height in zip(
+                    columns[order].tolist(),
+                    rows[order].tolist(),
+                    lengths[order].tolist(),
+                    heights[order].tolist(),
+                    strict=True,
+                )
+            ]
+        )
+        + " f"
+    )

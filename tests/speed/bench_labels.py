@@ -31,7 +31,7 @@ from labels.drawing.symbol import _LEVELS, symbol_size
 
 LABELS = 1200
 REPEATS = 5
-WIDGETS = 150
+SLOW_LABELS = 150
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTWXYZ"
 SHEET = StockGeometry("A4, 3 × 8, 70 × 37 mm", "sheet", 210, 297, 70, 37, 3, 8, 0, 0.5, 70, 37)
 ROLL = StockGeometry("Roll, 38 × 19 mm", "roll", 38, 19, 38, 19, 1, 1, 0, 0, 38, 19)
@@ -103,15 +103,16 @@ def draw_widgets(addresses):
     canvas.save()
 
 
-def quickest(act):
-    """Seconds of the quickest of a few runs: the one the rest of the machine disturbed least."""
-    times = []
+def quickest(*acts):
+    """Seconds of the quickest run of each; they take turns, so that what else the machine does disturbs all alike."""
+    times = [[] for _ in acts]
     for _ in range(REPEATS):
-        gc.collect()
-        begin = time.perf_counter()
-        act()
-        times.append(time.perf_counter() - begin)
-    return min(times)
+        for act, its in zip(acts, times, strict=True):
+            gc.collect()
+            begin = time.perf_counter()
+            act()
+            its.append(time.perf_counter() - begin)
+    return [min(its) for its in times]
 
 
 def main():
@@ -122,11 +123,15 @@ def main():
     drawn = draw_labels(contents, stock=SHEET)
     on_roll = draw_labels(contents, stock=ROLL, dpi=203)
     one_sheet = draw_labels(contents[:24], stock=SHEET)
-    sheet = quickest(lambda: draw_labels(contents, stock=SHEET)) / LABELS
-    roll = quickest(lambda: draw_labels(contents, stock=ROLL, dpi=203)) / LABELS
-    bare = quickest(lambda: draw_bare(addresses)) / LABELS
-    chosen = quickest(lambda: draw_bare(addresses[:WIDGETS], mask=None)) / WIDGETS
-    widget = quickest(lambda: draw_widgets(addresses[:WIDGETS])) / WIDGETS
+    sheet, roll, bare, chosen, widget = quickest(
+        lambda: draw_labels(contents, stock=SHEET),
+        lambda: draw_labels(contents, stock=ROLL, dpi=203),
+        lambda: draw_bare(addresses),
+        lambda: draw_bare(addresses[:SLOW_LABELS], mask=None),
+        lambda: draw_widgets(addresses[:SLOW_LABELS]),
+    )
+    sheet, roll, bare = sheet / LABELS, roll / LABELS, bare / LABELS
+    chosen, widget = chosen / SLOW_LABELS, widget / SLOW_LABELS
 
     print(f"labels on sheets            {1 / sheet:8.0f} a second   bar ≥ 300")
     print(f"labels on a roll            {1 / roll:8.0f} a second   (one page each)")
