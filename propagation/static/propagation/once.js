@@ -19,13 +19,7 @@ document.addEventListener("submit", (event) => {
   form.setAttribute("aria-busy", "true");
 });
 
-// Back from the next page, or an answer that left the page in place.
+// Back from the next page.
 window.addEventListener("pageshow", () => {
   for (const form of document.querySelectorAll("form[data-sent]")) free(form);
 });
-for (const name of ["htmx:afterRequest", "htmx:sendError"]) {
-  document.addEventListener(name, (event) => {
-    const form = event.target.closest?.("form[data-sent]");
-    if (form) free(form);
-  });
-}
