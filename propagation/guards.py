@@ -94,8 +94,8 @@ GUARDS = (
     Guard(
         "cut_needs_a_living_mother",
         "propagation_cutevent",
-        ("INSERT", "UPDATE OF mother_id, session_id"),
-        MOTHER_LIVED,
+        ("INSERT", "UPDATE OF mother_id, session_id, frags"),
+        f"NEW.frags > 0 AND {MOTHER_LIVED}",
         "A cut needs a mother that lives on that day.",
     ),
     Guard(
@@ -105,7 +105,7 @@ GUARDS = (
         """
         EXISTS (
             SELECT 1 FROM propagation_cutevent e JOIN propagation_colony c ON c.id = e.mother_id
-            WHERE e.session_id = NEW.id AND (c.began_on > NEW.cut_on OR c.ended_on < NEW.cut_on))
+            WHERE e.session_id = NEW.id AND e.frags > 0 AND (c.began_on > NEW.cut_on OR c.ended_on < NEW.cut_on))
         OR EXISTS (
             SELECT 1 FROM propagation_cutevent e
             JOIN propagation_plug p ON p.cut_event_id = e.id

@@ -1,16 +1,16 @@
 """Recording a cutting session: the act that must be fastest, and that is saved whole or not at all."""
 
 from collections import Counter
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 from uuid import UUID, uuid4
 
 from django.db import IntegrityError, transaction
-from django.db.models import Max, Q
+from django.db.models import F, Q
 from simple_history.utils import bulk_create_with_history
 
-from propagation.actions.allot_codes import allot_codes
+from propagation.actions.allot_codes import give_out_codes
 from propagation.actions.days import check_day
 from propagation.actions.put_on_rack import free_cells
 from propagation.errors import RowErrors
@@ -19,11 +19,10 @@ from propagation.models import (
     CutEvent,
     CuttingSession,
     HealingStage,
-    IncidentKind,
+    Incident,
     Lineage,
     Measure,
     Plug,
-    Preferences,
     SizeReading,
     Spot,
 )
@@ -31,6 +30,9 @@ from propagation.models.cutting import MOST_FRAGS_AT_A_CUT
 
 SMALLEST_FRAG_MM = Decimal(3)  # common practice, no source: less does not hold on a plug
 LARGEST_FRAG_MM = Decimal(300)
+LONGEST_NOTE = CutEvent._meta.get_field("note").max_length
+LONGEST_REASON = CutEvent._meta.get_field("reason").max_length
+TRIES = 5  # a code or a cell that somebody else took at the same moment is drawn anew
 
 
 @dataclass(frozen=True)
@@ -56,46 +58,53 @@ class Caution:
     sentence: str
 
 
-def rest_days_of(lineage: Lineage, preferences: Preferences) -> int:
-    return lineage.rest_days if lineage.rest_days is not None else preferences.rest_days
+def open_incidents_of(colonies, day: date) -> dict[int, list[Incident]]:
+    """What was wrong on a day with each colony, or with the system it stood in: ``{colony id: [Incident, …]}``.
+
+    One query.
+    """
+    ids = [colony.pk for colony in colonies]
+    standing = {
+        "system__spots__placements__colony__in": ids,
+        "system__spots__placements__since__lte": day,
+    }
+    still_there = Q(system__spots__placements__until=None) | Q(system__spots__placements__until__gt=day)
+    rows = (
+        Incident.objects.filter(
+            Q(colony__in=ids) | (Q(**standing) & still_there),
+            Q(closed_on=None) | Q(closed_on__gt=day),
+            opened_on__lte=day,
+        )
+        .select_related("system")
+        .annotate(stands_there=F("system__spots__placements__colony"))
+        .order_by("opened_on", "id")
+    )
+    found: dict[int, list[Incident]] = {}
+    for incident in rows:
+        of_colony = found.setdefault(incident.colony_id or incident.stands_there, [])
+        if incident not in of_colony:
+            of_colony.append(incident)
+    return found
 
 
-def cautions_on(mothers, day: date, *, leave_out_session=None) -> dict[int, list[Caution]]:
-    """Why each of the mothers should be left alone on a day: ``{colony id: [Caution, …]}``; three queries.
+def cautions_on(mothers, day: date) -> dict[int, list[Caution]]:
+    """Why each of the mothers should be left alone on a day: ``{colony id: [Caution, …]}``; one query.
 
-    ``mothers`` need their lineage loaded. ``leave_out_session`` is the session being corrected: its own cuts do not
-    make a mother rest.
+    ``mothers`` come from ``Colony.objects.with_rest(day)``.
     """
     mothers = list(mothers)
-    ids = [mother.pk for mother in mothers]
-    preferences = Preferences.current()
-    cuts = CutEvent.objects.filter(mother__in=ids, frags__gt=0, session__cut_on__lte=day)
-    if leave_out_session is not None:
-        cuts = cuts.exclude(session=leave_out_session)
-    last_cut = dict(cuts.values_list("mother").annotate(last=Max("session__cut_on")))
-    # One query for both: what is wrong with the colony itself, and with the system it stands in.
-    incidents: dict[int, list[str]] = {}
-    rows = (
-        Colony.objects.filter(pk__in=ids)
-        .filter(
-            Q(incidents__opened_on__lte=day) & (Q(incidents__closed_on=None) | Q(incidents__closed_on__gt=day)),
-        )
-        .values_list("pk", "incidents__kind", "incidents__opened_on")
-    )
-    for colony_id, kind, opened_on in rows:
-        incidents.setdefault(colony_id, []).append(f"has {IncidentKind(kind).label.lower()} since {opened_on}")
-
+    incidents = open_incidents_of(mothers, day)
     found: dict[int, list[Caution]] = {}
     for mother in mothers:
         cautions = []
         if mother.ended_on is not None and mother.ended_on <= day:
             cautions.append(Caution("dead", f"ended on {mother.ended_on} ({mother.get_end_reason_display().lower()})"))
-        last = last_cut.get(mother.pk)
-        if last is not None:
-            rested = last + timedelta(days=rest_days_of(mother.lineage, preferences))
-            if day < rested:
-                cautions.append(Caution("resting", f"was cut on {last} and rests until {rested}"))
-        cautions += [Caution("incident", sentence) for sentence in incidents.get(mother.pk, [])]
+        if mother.rested_on is not None and day < mother.rested_on:
+            cautions.append(Caution("resting", f"was cut on {mother.last_cut_on} and rests until {mother.rested_on}"))
+        for incident in incidents.get(mother.pk, []):
+            where = f"stands in {incident.system}, which has" if incident.system_id else "has"
+            what = incident.get_kind_display().lower()
+            cautions.append(Caution("incident", f"{where} {what} since {incident.opened_on}"))
         if cautions:
             found[mother.pk] = cautions
     return found
@@ -131,8 +140,13 @@ def check_cut(cut: MotherCut, *, row: int, cut_on: date, cautions: list[Caution]
     for column, size in (("before", cut.size_before), ("after", cut.size_after)):
         if size is not None and size >= 10**8:
             say(column, f"A size of {size:f} for {tag} cannot be right.")
+        if size is not None and cut.measure == Measure.POLYPS and size != size.to_integral_value():
+            say(column, f"Polyps are counted whole; {size:f} for {tag} cannot be right.")
     if cut.size_before is not None and cut.size_after is not None and cut.size_after > cut.size_before:
         say("after", f"{tag} cannot be larger after the cut ({cut.size_after:f}) than before it ({cut.size_before:f}).")
+    for column, text, most in (("note", cut.note, LONGEST_NOTE), ("reason", cut.reason, LONGEST_REASON)):
+        if len(text) > most:
+            say(column, f"The {column} for {tag} has {len(text)} characters; {most} fit.")
     if cut.mother.began_on > cut_on:
         say("mother", f"{tag} began on {cut.mother.began_on}, after the cut on {cut_on}.")
     elif cut.mother.ended_on is not None and cut.mother.ended_on < cut_on:
@@ -193,7 +207,6 @@ def new_plugs(events_and_counts, *, cut_on: date, codes: list[str], insurance=No
     return plugs
 
 
-@transaction.atomic
 def record_cutting(
     *,
     cuts: list[MotherCut],
@@ -209,75 +222,93 @@ def record_cutting(
     The same ``submission`` sent again returns the session that it made the first time. With a ``rack`` the plugs are
     put into its free cells in order, as many as fit; the rest stand on the rack without a cell.
 
-    At most 15 queries whatever the count. Raises RowErrors naming every row and column that is wrong, BadDate for the
-    day of the sitting; then nothing is saved.
+    At most 15 statements whatever the count, the transaction's own included. Raises RowErrors naming every row and
+    column that is wrong, BadDate for the day of the sitting; then nothing is saved.
     """
     submission = submission or uuid4()
+    check_day(cut_on, today=today, what="A cutting session")
+    for tries_left in reversed(range(TRIES)):
+        try:
+            with transaction.atomic():
+                return _save(cuts, cut_on=cut_on, submission=submission, note=note, rack=rack, by=by)
+        except IntegrityError:
+            # Sent twice at once: the other one has made the session. Otherwise a code or a cell was taken meanwhile.
+            earlier = CuttingSession.objects.filter(submission=submission).first()
+            if earlier is not None:
+                return earlier
+            if not tries_left:
+                raise
+    raise AssertionError("the loop above returns or raises")
+
+
+def _save(cuts, *, cut_on, submission, note, rack, by) -> CuttingSession:
     earlier = CuttingSession.objects.filter(submission=submission).first()
     if earlier is not None:
         return earlier
-    check_day(cut_on, today=today, what="A cutting session")
     if not cuts:
         raise RowErrors([(1, "mother", "Choose at least one mother.")])
+    mothers = _locked_mothers(cuts, cut_on)
+    _refuse_what_is_wrong(cuts, mothers, cut_on)
 
-    # Lock the mothers, so that none is ended between the check and the save; take them as they are now.
-    mothers = {
+    session = CuttingSession(cut_on=cut_on, note=note, submission=submission, saved_by=by)
+    session._history_user = by
+    session.save()
+    events = bulk_create_with_history(
+        [event_of(cut, session=session, mother=mothers[cut.mother.pk]) for cut in cuts], CutEvent, default_user=by
+    )
+    total = sum(cut.frags for cut in cuts)
+    plugs = new_plugs(
+        [(event, event.frags) for event in events],
+        cut_on=cut_on,
+        codes=give_out_codes(count=total),
+        insurance={cut.mother.pk: cut.insurance for cut in cuts},
+        cells=free_cells(rack, count=total) if rack else (),
+    )
+    bulk_create_with_history(plugs, Plug, default_user=by)
+    # Their first state needs no row of history: the cut event has the sizes as they were entered.
+    SizeReading.objects.bulk_create([reading for event in events for reading in size_readings_of(event, cut_on)])
+    remember_defaults(cuts, mothers)
+    return session
+
+
+def _locked_mothers(cuts, cut_on: date) -> dict[int, Colony]:
+    """The mothers as they are now, locked, so that none is ended between the check and the save."""
+    return {
         mother.pk: mother
-        for mother in Colony.objects.select_for_update(of=("self",))
+        for mother in Colony.objects.with_rest(cut_on)
+        .select_for_update(of=("self",))
         .select_related("lineage")
         .filter(pk__in=[cut.mother.pk for cut in cuts])
+        .order_by("pk")
     }
+
+
+def _refuse_what_is_wrong(cuts, mothers: dict[int, Colony], cut_on: date) -> None:
     cautions = cautions_on(mothers.values(), cut_on)
-    wrong = []
     times = Counter(cut.mother.pk for cut in cuts)
+    wrong = []
     for row, cut in enumerate(cuts, 1):
-        wrong += check_cut(cut, row=row, cut_on=cut_on, cautions=cautions.get(cut.mother.pk, []))
+        now = replace(cut, mother=mothers[cut.mother.pk])
+        wrong += check_cut(now, row=row, cut_on=cut_on, cautions=cautions.get(cut.mother.pk, []))
         if times[cut.mother.pk] > 1:
             wrong.append((row, "mother", f"{cut.mother.tag} is in this sitting twice; add its frags together."))
     if wrong:
         raise RowErrors(wrong)
 
-    try:
-        with transaction.atomic():
-            session = CuttingSession(cut_on=cut_on, note=note, submission=submission, saved_by=by)
-            session._history_user = by
-            session.save()
-    except IntegrityError:  # the same form, sent twice at once: the first one has made it
-        return CuttingSession.objects.get(submission=submission)
 
-    events = bulk_create_with_history(
-        [
-            CutEvent(
-                session=session,
-                mother=mothers[cut.mother.pk],
-                frags=cut.frags,
-                frag_size_mm=cut.frag_size_mm,
-                measure=cut.measure if cut.size_before is not None or cut.size_after is not None else "",
-                size_before=cut.size_before,
-                size_after=cut.size_after,
-                reason=cut.reason.strip(),
-                note=cut.note,
-            )
-            for cut in cuts
-        ],
-        CutEvent,
-        default_user=by,
+def event_of(cut: MotherCut, *, session: CuttingSession, mother: Colony) -> CutEvent:
+    """An unsaved cut event with what was entered for one mother."""
+    return CutEvent(
+        session=session,
+        mother=mother,
+        frags=cut.frags,
+        frag_size_mm=cut.frag_size_mm,
+        measure=cut.measure if cut.size_before is not None or cut.size_after is not None else "",
+        size_before=cut.size_before,
+        size_after=cut.size_after,
+        reason=cut.reason.strip(),
+        note=cut.note,
     )
-    total = sum(cut.frags for cut in cuts)
-    cells = free_cells(rack, count=total) if rack else ()
-    plugs = new_plugs(
-        [(event, event.frags) for event in events],
-        cut_on=cut_on,
-        codes=allot_codes(count=total),
-        insurance={cut.mother.pk: cut.insurance for cut in cuts},
-        cells=cells,
-    )
-    bulk_create_with_history(plugs, Plug, default_user=by)
-    readings = [reading for event in events for reading in size_readings_of(event, cut_on)]
-    if readings:
-        bulk_create_with_history(readings, SizeReading, default_user=by)
-    remember_defaults(cuts, mothers)
-    return session
 
 
 def remember_defaults(cuts, mothers) -> None:

@@ -1,6 +1,8 @@
+from datetime import timedelta
+
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q
-from django.db.models.functions import Upper
+from django.db.models import Exists, F, OuterRef, Q, Subquery, Value
+from django.db.models.functions import Coalesce, Upper
 from simple_history.models import HistoricalRecords
 
 from propagation import codes
@@ -19,6 +21,26 @@ class ColonyQuerySet(models.QuerySet):
         from propagation.models.health import Incident
 
         return self.filter(Exists(Incident.objects.filter(colony=OuterRef("pk"), closed_on=None)))
+
+    def with_rest(self, day, *, leave_out_session=None):
+        """Annotates ``last_cut_on``, the last day on which it was cut up to a day, and ``rest_days``, its line's or
+        the preferences'; ``Colony.rested_on`` is made of the two.
+
+        ``leave_out_session`` is a session being corrected: its own cuts make nobody rest.
+        """
+        from propagation.models.cutting import CutEvent
+        from propagation.models.preferences import Preferences
+
+        cuts = CutEvent.objects.filter(mother=OuterRef("pk"), frags__gt=0, session__cut_on__lte=day)
+        if leave_out_session is not None:
+            cuts = cuts.exclude(session=leave_out_session)
+        usual = Preferences._meta.get_field("rest_days").default
+        return self.annotate(
+            last_cut_on=Subquery(cuts.order_by("-session__cut_on").values("session__cut_on")[:1]),
+            rest_days=Coalesce(
+                F("lineage__rest_days"), Subquery(Preferences.objects.values("rest_days")[:1]), Value(usual)
+            ),
+        )
 
     def matching(self, text):
         """Colonies whose tag, code or lineage name holds the text, as a keeper types it."""
@@ -81,6 +103,11 @@ class Colony(models.Model):
     @property
     def is_alive(self) -> bool:
         return self.ended_on is None
+
+    @property
+    def rested_on(self):
+        """The day on which it has rested from its last cut, None if it was never cut. Only after ``with_rest``."""
+        return None if self.last_cut_on is None else self.last_cut_on + timedelta(days=self.rest_days)
 
 
 class PlacementQuerySet(models.QuerySet):

@@ -51,8 +51,10 @@ class CutEvent(models.Model):
     class Meta:
         ordering = ["session", "id"]
         constraints = [
-            models.UniqueConstraint(fields=["session", "mother"], name="one_cut_per_mother_in_a_session"),
-            # None left is a cut that was taken back when the session was corrected.
+            # No frags left is a cut that was taken back when the session was corrected.
+            models.UniqueConstraint(
+                fields=["session", "mother"], condition=Q(frags__gt=0), name="one_cut_per_mother_in_a_session"
+            ),
             models.CheckConstraint(
                 condition=Q(frags__range=(0, MOST_FRAGS_AT_A_CUT)), name="cut_takes_a_sensible_number_of_frags"
             ),

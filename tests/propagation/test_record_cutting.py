@@ -10,8 +10,15 @@ import pytest
 from propagation import codes
 from propagation.actions.record_cutting import MotherCut, record_cutting
 from propagation.errors import BadDate, RowErrors
-from propagation.models import AllottedCode, CutEvent, CuttingSession, Plug, SizeReading
-from tests.factories import ColonyFactory, CutEventFactory, IncidentFactory, RackFactory
+from propagation.models import AllottedCode, CutEvent, CuttingSession, Plug, Preferences, SizeReading
+from tests.factories import (
+    ColonyFactory,
+    CutEventFactory,
+    IncidentFactory,
+    PlacementFactory,
+    PlugFactory,
+    RackFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -87,6 +94,53 @@ def test_a_mother_better_left_alone_asks_for_a_reason(mother, today, trouble):
     assert session.cut_events.get().reason == "saving what is left"
 
 
+def test_an_outage_of_the_system_a_mother_stands_in_asks_for_a_reason(mother, today):
+    here = PlacementFactory(colony=mother, until=today - timedelta(days=30))
+    PlacementFactory(colony=mother, since=here.until)
+    IncidentFactory(colony=None, system=here.spot.system, kind="outage", opened_on=today - timedelta(days=1))
+    record_cutting(cuts=[MotherCut(mother, 1)], cut_on=today, today=today)  # it left that system a month ago
+
+    neighbour = PlacementFactory(spot=here.spot).colony
+    with pytest.raises(RowErrors, match=f"stands in {here.spot.system}, which has outage since"):
+        record_cutting(cuts=[MotherCut(neighbour, 1)], cut_on=today, today=today)
+
+
+def test_a_mother_rests_as_long_as_its_line_says_and_else_as_the_preferences_say(today):
+    quick = ColonyFactory(lineage__rest_days=7)
+    usual = ColonyFactory()
+    for mother in (quick, usual):
+        CutEventFactory(mother=mother, session__cut_on=today - timedelta(days=10))
+    record_cutting(cuts=[MotherCut(quick, 1)], cut_on=today, today=today)
+    Preferences.objects.create(pk=1, rest_days=11)
+    with pytest.raises(RowErrors, match="rests until 2026-06-16"):
+        record_cutting(cuts=[MotherCut(usual, 1)], cut_on=today, today=today)
+    Preferences.objects.update(rest_days=10)
+    record_cutting(cuts=[MotherCut(usual, 1)], cut_on=today, today=today)
+
+
+def test_a_form_sent_twice_at_once_finds_the_session_of_the_first(mother, today, monkeypatch):
+    form = uuid4()
+    first = []
+
+    def someone_else_is_quicker(cuts, mothers, cut_on):
+        if not first:
+            first.append(None)
+            first[0] = record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form)
+
+    monkeypatch.setattr("propagation.actions.record_cutting._refuse_what_is_wrong", someone_else_is_quicker)
+    second = record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form)
+    assert second == CuttingSession.objects.get()
+    assert Plug.objects.count() == 3
+
+
+def test_a_code_that_was_given_out_before_is_drawn_anew(mother, today, monkeypatch):
+    used = PlugFactory().code
+    draws = iter([used, codes.new_code()])
+    monkeypatch.setattr("propagation.codes.new_code", lambda: next(draws))
+    session = record_cutting(cuts=[MotherCut(mother, 1)], cut_on=today, today=today)
+    assert Plug.objects.get(cut_event__session=session).code != used
+
+
 def test_a_mother_that_was_dead_by_then_is_not_cut_whatever_the_reason(mother, today):
     mother.ended_on, mother.end_reason = today - timedelta(days=1), "died"
     mother.save()
@@ -106,7 +160,9 @@ def test_a_mother_that_was_dead_by_then_is_not_cut_whatever_the_reason(mother, t
         ({"size_before": Decimal(10), "size_after": Decimal(11), "measure": "diameter_mm"}, "after"),
         ({"size_before": Decimal(10)}, "measure"),
         ({"size_before": Decimal(10), "measure": "furlongs"}, "measure"),
+        ({"size_before": Decimal("4.5"), "measure": "polyps"}, "before"),
         ({"insurance": 9}, "insurance"),
+        ({"note": "x" * 501}, "note"),
     ],
 )
 def test_an_absurd_value_is_named_with_its_row_and_column(mother, today, change, column):
@@ -147,7 +203,7 @@ def test_a_session_takes_at_most_fifteen_queries_whatever_the_count(
         MotherCut(mother, frags, size_before=Decimal(90), size_after=Decimal(60), measure="diameter_mm")
         for mother in ColonyFactory.create_batch(mothers)
     ]
-    with django_assert_max_num_queries(15) as captured:
+    with django_assert_max_num_queries(15):  # the transaction's own statements are among them
         record_cutting(cuts=cuts, cut_on=today, today=today, rack=rack)
-    # Savepoints are counted as well; reads and writes alone are fewer.
-    assert CutEvent.objects.count() == mothers, captured.captured_queries
+    assert CutEvent.objects.count() == mothers
+    assert Plug.objects.count() == mothers * frags
