@@ -31,10 +31,3 @@ def content_of(labelled: Plug | Colony, *, base_address: str) -> LabelContent:
         mother=labelled.cut_event.mother.tag if labelled.cut_event_id else None,
         kind="plug",
     )
-
-
-def text_of(content: LabelContent) -> str:
-    """What stood on a label, in one line, to tell later whether it has gone stale."""
-    return " · ".join(
-        str(part) for part in (content.code, content.lineage, content.cut_on, content.mother) if part is not None
-    )

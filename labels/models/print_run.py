@@ -1,6 +1,9 @@
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, F, OuterRef, Q, Value
+from django.db.models.functions import Coalesce
+
+from propagation.models import Fate
 
 
 class PrintRun(models.Model):
@@ -13,7 +16,10 @@ class PrintRun(models.Model):
     )
     dpi = models.PositiveSmallIntegerField(default=300)
     start = models.PositiveSmallIntegerField("First position used", default=1)
+    with_outline = models.BooleanField(default=False)
     base_address = models.CharField(max_length=120)
+    # Set when the page is opened: the same form sent twice is one run.
+    submission = models.UUIDField(unique=True, editable=False)
 
     class Meta:
         ordering = ["-printed_at", "-id"]
@@ -22,8 +28,27 @@ class PrintRun(models.Model):
         return f"Print run of {self.printed_at:%Y-%m-%d %H:%M}"
 
 
+class PrintedLabelQuerySet(models.QuerySet):
+    def latest(self):
+        """The last label printed of each plug."""
+        later = PrintedLabel.objects.filter(plug=OuterRef("plug"), pk__gt=OuterRef("pk"))
+        return self.filter(plug__isnull=False).filter(~Exists(later))
+
+    def stale(self):
+        """Last labels of kept plugs that no longer say what the records say: a correction came after the print."""
+        return (
+            self.latest()
+            .filter(plug__fate=Fate.KEPT)
+            .exclude(
+                lineage_name=F("plug__lineage__name"),
+                cut_on=F("plug__began_on"),
+                mother_tag=Coalesce("plug__cut_event__mother__tag", Value("")),
+            )
+        )
+
+
 class PrintedLabel(models.Model):
-    """One label of a print run; a second row for the same plug is a reprint."""
+    """One label of a print run, with what stood on it; a second row for the same plug is a reprint."""
 
     print_run = models.ForeignKey(PrintRun, on_delete=models.PROTECT, related_name="labels")
     plug = models.ForeignKey(
@@ -33,9 +58,12 @@ class PrintedLabel(models.Model):
         "propagation.Colony", on_delete=models.PROTECT, null=True, blank=True, related_name="printed_labels"
     )
     is_reprint = models.BooleanField(default=False)
-    # What stood on it, so that a label made stale by a correction can be found.
-    printed_text = models.CharField(max_length=300)
+    lineage_name = models.CharField(max_length=120)
+    cut_on = models.DateField(null=True, blank=True)
+    mother_tag = models.CharField(max_length=24, blank=True)
     module_mm = models.FloatField(help_text="Side of one module of its QR code; the label is a ruler.")
+
+    objects = PrintedLabelQuerySet.as_manager()
 
     class Meta:
         ordering = ["id"]
@@ -47,4 +75,4 @@ class PrintedLabel(models.Model):
         ]
 
     def __str__(self):
-        return self.printed_text
+        return f"Label of {self.plug or self.colony}"

@@ -2,6 +2,7 @@
 
 import io
 from datetime import date
+from uuid import uuid4
 
 import pypdfium2
 import pytest
@@ -13,7 +14,8 @@ from labels.errors import CannotPrint, NothingToPrint
 from labels.models import LabelStock, PrintedLabel, PrintRun
 from labels.readings.stocks import FIRST_STOCK, find_stock
 from propagation.errors import PlugGone
-from tests.factories import ColonyFactory, PlugFactory
+from propagation.models import CutEvent
+from tests.factories import AcquisitionFactory, ColonyFactory, PlugFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -48,7 +50,7 @@ def test_printing_marks_them_labelled_and_remembers_the_run(stock):
     assert plug.labelled_at is not None
     label = run.labels.get()
     assert (run.dpi, run.start, label.plug, label.is_reprint) == (203, 5, plug, False)
-    assert plug.lineage.name in label.printed_text
+    assert (label.lineage_name, label.mother_tag) == (plug.lineage.name, plug.cut_event.mother.tag)
     assert label.module_mm > 0.25
 
 
@@ -92,3 +94,28 @@ def test_a_run_takes_the_same_number_of_queries_whatever_the_count(stock, django
 
 def test_the_shipped_stocks_are_there_after_migrating_and_are_told_from_the_keepers_own():
     assert LabelStock.objects.filter(is_shipped=True).count() >= 8
+
+
+def test_the_same_form_sent_twice_is_one_run(stock):
+    plug, form = PlugFactory(), uuid4()
+    first, _ = print_labels(stock=stock, base_address=BASE, plugs=[plug], submission=form)
+    second, sheet = print_labels(stock=stock, base_address=BASE, plugs=[plug], submission=form)
+    assert first == second
+    assert PrintedLabel.objects.count() == 1
+    assert codes_on(sheet.pdf) == {address_of(BASE, plug.code)}
+
+
+def test_a_label_goes_stale_when_what_it_says_is_corrected(stock):
+    plug, other = PlugFactory.create_batch(2)
+    print_labels(stock=stock, base_address=BASE, plugs=[plug, other])
+    assert not PrintedLabel.objects.stale().exists()
+    CutEvent.objects.filter(pk=plug.cut_event_id).update(mother=ColonyFactory(lineage=plug.lineage))
+    assert [label.plug for label in PrintedLabel.objects.stale()] == [plug]
+    print_labels(stock=stock, base_address=BASE, plugs=[plug])
+    assert not PrintedLabel.objects.stale().exists()
+
+
+def test_the_label_of_an_acquired_plug_is_not_stale(stock):
+    plug = PlugFactory(acquisition=AcquisitionFactory())
+    print_labels(stock=stock, base_address=BASE, plugs=[plug])
+    assert not PrintedLabel.objects.stale().exists()
