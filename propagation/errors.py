@@ -68,6 +68,25 @@ class AlreadyDone(RametError):
     """Someone else did this, or something that excludes it, first."""
 
 
+class NameTaken(AlreadyDone):
+    """Two lineages, or two systems, cannot be kept under one name."""
+
+    def __init__(self, what, other, name=None):
+        self.other = other
+        super().__init__(f"There is a {what} named {name or other} already. Open it, or choose another name.")
+
+
+class UnlikelySize(BadValue):
+    """A size so far from the last one that a slip is likelier; the keeper can confirm it.
+
+    ``likely`` is what may have been meant, as it is stored, or None.
+    """
+
+    def __init__(self, sentence, likely=None):
+        self.likely = likely
+        super().__init__(sentence, field="value")
+
+
 class PlugGone(RametError):
     """The plug is dead, sold, traded, given away, grown on or void."""
 

@@ -1,25 +1,32 @@
 """What comes from outside: colonies, plugs and packs of plugs."""
 
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from simple_history.utils import bulk_create_with_history
 
 from propagation.actions.allot_codes import allot_codes
 from propagation.actions.days import check_day
+from propagation.actions.keep_colony import save_with_tag
+from propagation.actions.keep_lineage import lineage_named
 from propagation.actions.move_colony import move_colony
+from propagation.actions.part_with import LEFT
 from propagation.actions.put_on_rack import free_cells
-from propagation.errors import AlreadyDone, BadValue
-from propagation.models import Acquisition, Colony, HealingStage, Lineage, Pack, Plug, Spot
+from propagation.actions.record_cutting import LARGEST_FRAG_MM, SMALLEST_FRAG_MM
+from propagation.errors import BadValue, RametError, RowErrors
+from propagation.models import Acquisition, Colony, GrowthForm, HealingStage, Lineage, Pack, Plug, Spot
 from propagation.models.cutting import MOST_FRAGS_AT_A_CUT
 
 
 def acquisition_of(*, lineage, on, today, kind, pack=None, returned_plug=None, note="", by=None) -> Acquisition:
-    """Save the acquisition itself, after checking its day."""
+    """Save the acquisition itself, after checking its day and, for a return, the plug that left."""
     check_day(on, today=today, what="An acquisition")
+    if kind not in Acquisition.Kind.values:
+        raise BadValue(f"“{kind}” is no way to come; use one of {', '.join(Acquisition.Kind.values)}.", field="kind")
     if returned_plug is not None:
-        if returned_plug.is_kept or returned_plug.fate not in ("sold", "traded", "given"):
+        if returned_plug.fate not in LEFT:
             raise BadValue(f"Plug {returned_plug.code_in_clear} never left, so nothing of it can come back.")
         if returned_plug.lineage_id != lineage.pk:
             raise BadValue(f"Plug {returned_plug.code_in_clear} is of another lineage, {returned_plug.lineage}.")
@@ -33,22 +40,8 @@ def acquisition_of(*, lineage, on, today, kind, pack=None, returned_plug=None, n
 
 
 def new_colony(*, by=None, **fields) -> Colony:
-    """Save a colony with a code of its own. Raises AlreadyDone if the tag was ever used."""
-    colony = Colony(code=allot_codes(count=1)[0], **fields)
-    colony.tag = colony.tag.strip()
-    if not colony.tag:
-        raise BadValue("Give the colony a tag: what is written on it in the tank.", field="tag")
-    colony._history_user = by
-    try:
-        with transaction.atomic():
-            colony.save()
-    except IntegrityError as error:
-        if Colony.objects.filter(tag__iexact=colony.tag).exists():
-            raise AlreadyDone(
-                f"A colony has or had the tag {colony.tag}; choose another, tags are never reused."
-            ) from error
-        raise
-    return colony
+    """Save a colony with a code of its own. Raises AlreadyDone if the tag was ever used, BadValue if it is no tag."""
+    return save_with_tag(Colony(code=allot_codes(count=1)[0], **fields), by=by)
 
 
 @transaction.atomic
@@ -92,6 +85,13 @@ def acquire_plugs(
     by=None,
 ) -> list[Plug]:
     """Plugs of one lineage came from outside. Raises BadDate, BadValue."""
+    if stage not in HealingStage.values:
+        raise BadValue(f"“{stage}” is no healing stage; use one of {', '.join(HealingStage.values)}.", field="stage")
+    if size_mm is not None and not SMALLEST_FRAG_MM <= size_mm <= LARGEST_FRAG_MM:
+        raise BadValue(
+            f"A plug of {size_mm:f} mm cannot be right; give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
+            field="size_mm",
+        )
     if not 1 <= count <= MOST_FRAGS_AT_A_CUT:
         raise BadValue(f"{count} plugs cannot be right; give a number from 1 to {MOST_FRAGS_AT_A_CUT}.", field="count")
     acquisition = acquisition_of(
@@ -115,3 +115,90 @@ def acquire_plugs(
         for code, cell in zip(allot_codes(count=count), cells, strict=True)
     ]
     return bulk_create_with_history(plugs, Plug, default_user=by)
+
+
+@dataclass(frozen=True)
+class PackLine:
+    """One line of a pack as it was entered: plugs of a lineage, or a colony with its tag."""
+
+    lineage: str
+    count: int = 1
+    tag: str = ""
+    growth_form: str = GrowthForm.BRANCHING  # of a lineage that is new with this pack
+    size_mm: Decimal | None = None
+    stage: str = HealingStage.HEALED
+
+    @property
+    def is_colony(self) -> bool:
+        return bool(self.tag.strip())
+
+
+@transaction.atomic
+def acquire_pack(
+    *,
+    name: str,
+    lines: list[PackLine],
+    on: date,
+    today: date,
+    kind: str = Acquisition.Kind.BOUGHT,
+    rack: Spot | None = None,
+    note: str = "",
+    by=None,
+) -> tuple[Pack, list[Acquisition]]:
+    """Several plugs or colonies came together; one acquisition for each line, in their order.
+
+    A lineage that is not kept yet begins with its line. Raises BadDate, BadValue for the pack, and RowErrors naming
+    every line and column that is wrong; then nothing is saved.
+    """
+    check_day(on, today=today, what="An acquisition")
+    name = " ".join(name.split())
+    if not name:
+        raise BadValue("Give the pack a name, such as where it came from and when.", field="name")
+    if not lines:
+        raise RowErrors([(1, "lineage", "A pack has at least one line.")])
+    pack = Pack.objects.create(name=name, acquired_on=on, note=note)
+    made, wrong, tags = [], [], set()
+    for row, line in enumerate(lines, 1):
+        tag = line.tag.strip().upper()
+        if tag and tag in tags:
+            wrong.append((row, "tag", f"The tag {line.tag.strip()} stands in this pack twice."))
+            continue
+        tags.add(tag)
+        try:
+            with transaction.atomic():
+                made.append(_acquire_line(line, pack=pack, on=on, today=today, kind=kind, rack=rack, by=by))
+        except RametError as error:
+            column = getattr(error, "field", None) or ("tag" if line.is_colony else "lineage")
+            wrong.append((row, column, str(error)))
+    if wrong:
+        raise RowErrors(wrong)
+    return pack, made
+
+
+def _acquire_line(line: PackLine, *, pack, on, today, kind, rack, by) -> Acquisition:
+    if not line.lineage.strip():
+        raise BadValue("Say which lineage this is.", field="lineage")
+    if line.is_colony and line.count != 1:
+        raise BadValue(
+            f"A line with the tag {line.tag.strip()} is one colony, not {line.count}; "
+            "give each colony its own line, or leave the tag empty for plugs.",
+            field="count",
+        )
+    lineage = lineage_named(line.lineage, by=by, growth_form=line.growth_form)
+    if line.is_colony:
+        return acquire_colony(
+            lineage=lineage, tag=line.tag, on=on, today=today, kind=kind, pack=pack, by=by
+        ).acquisition
+    plugs = acquire_plugs(
+        lineage=lineage,
+        count=line.count,
+        on=on,
+        today=today,
+        kind=kind,
+        size_mm=line.size_mm,
+        stage=line.stage,
+        rack=rack,
+        pack=pack,
+        by=by,
+    )
+    return plugs[0].acquisition

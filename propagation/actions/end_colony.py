@@ -23,6 +23,8 @@ def end_colony(*, colony: Colony, reason: str, on: date, today: date, by=None) -
     last_cut = colony.cut_events.filter(frags__gt=0).aggregate(last=Max("session__cut_on"))["last"]
     if last_cut is not None:
         check_day(on, today=today, what=f"The end of {colony.tag}", not_before=last_cut, because="it was cut")
+    measured = colony.size_readings.aggregate(last=Max("taken_on"))["last"]
+    check_day(on, today=today, what=f"The end of {colony.tag}", not_before=measured, because="it was measured")
     placement = colony.placements.current().first()
     if placement is not None:
         check_day(on, today=today, what=f"The end of {colony.tag}", not_before=placement.since, because="it was moved")
@@ -34,6 +36,21 @@ def end_colony(*, colony: Colony, reason: str, on: date, today: date, by=None) -
         incident._history_user = by
         incident.save(update_fields=["closed_on"])
     colony.ended_on, colony.end_reason = on, reason
+    colony._history_user = by
+    colony.save(update_fields=["ended_on", "end_reason"])
+    return colony
+
+
+@transaction.atomic
+def bring_back_colony(*, colony: Colony, by=None) -> Colony:
+    """The end was entered by mistake: the colony lives on. Where it stands and its incidents are entered anew.
+
+    Raises AlreadyDone if it is kept.
+    """
+    colony = Colony.objects.select_for_update().get(pk=colony.pk)
+    if colony.ended_on is None:
+        raise AlreadyDone(f"{colony.tag} is kept; there is no end to take back.")
+    colony.ended_on, colony.end_reason = None, ""
     colony._history_user = by
     colony.save(update_fields=["ended_on", "end_reason"])
     return colony

@@ -23,10 +23,18 @@ def open_incident(
     check_day(on, today=today, what=f"An incident of {concerned}", not_before=began, because="it began")
     if concerned.ended_on is not None and on > concerned.ended_on:
         raise BadValue(f"{concerned} ended on {concerned.ended_on}.", field="day")
+    if concerned.ended_on is not None:
+        # Nothing stays open on what is no longer kept.
+        return _saved(
+            Incident(colony=colony, system=system, kind=kind, opened_on=on, closed_on=concerned.ended_on, note=note), by
+        )
     same = Incident.objects.open().filter(kind=kind, colony=colony, system=system).first()
     if same is not None:
         raise AlreadyDone(f"{concerned} has {same.get_kind_display().lower()} open since {same.opened_on} already.")
-    incident = Incident(colony=colony, system=system, kind=kind, opened_on=on, note=note)
+    return _saved(Incident(colony=colony, system=system, kind=kind, opened_on=on, note=note), by)
+
+
+def _saved(incident: Incident, by) -> Incident:
     incident._history_user = by
     incident.save()
     return incident
@@ -42,6 +50,4 @@ def close_incident(*, incident: Incident, on: date, today: date, note: str = "",
     incident.closed_on = on
     if note:
         incident.note = f"{incident.note}\n{note}".strip()
-    incident._history_user = by
-    incident.save()
-    return incident
+    return _saved(incident, by)

@@ -1,7 +1,9 @@
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Max
 
+from propagation.actions.changes import refuse_changed
 from propagation.actions.days import check_day
 from propagation.errors import BadDate, BadValue
 from propagation.models import Colony, Placement, Spot
@@ -28,7 +30,30 @@ def move_colony(*, colony: Colony, spot: Spot, on: date, today: date, by=None) -
         current.until = on
         current._history_user = by
         current.save(update_fields=["until"])
+    else:
+        left = colony.placements.aggregate(day=Max("until"))["day"]
+        check_day(on, today=today, what=f"Moving {colony.tag}", not_before=left, because="it left its last spot")
     placement = Placement(colony=colony, spot=spot, since=on)
     placement._history_user = by
     placement.save()
+    return placement
+
+
+@transaction.atomic
+def correct_placement(*, placement: Placement, spot: Spot, based_on: int | None = None, by=None) -> Placement:
+    """It stood at another spot than was written down: the days stay, the spot is put right, and the history keeps both.
+
+    Raises BadDate if the system of the spot did not run in those days, ChangedMeanwhile.
+    """
+    placement = Placement.objects.select_for_update().select_related("colony").get(pk=placement.pk)
+    refuse_changed(placement, based_on=based_on, what=f"The place of {placement.colony.tag}")
+    system = spot.system
+    ran = system.started_on <= placement.since and (
+        system.ended_on is None or (placement.until is not None and placement.until <= system.ended_on)
+    )
+    if not ran:
+        raise BadDate(f"{system} did not run in all the days since {placement.since}.", field="spot")
+    placement.spot = spot
+    placement._history_user = by
+    placement.save(update_fields=["spot"])
     return placement
