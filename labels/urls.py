@@ -1,8 +1,19 @@
 """Addresses of the labels floor: what is printed and what a scan opens."""
 
-from django.urls import path  # noqa: F401 - used as the blocks fill
+from django.urls import path
+
+from labels.views import printing, stocks
 
 urlpatterns = [
     # -- printing labels and stocks
+    path("labels/", printing.labels, name="labels"),
+    path("labels/print/", printing.labels_print, name="labels_print"),
+    path("labels/runs/", printing.print_runs, name="print_runs"),
+    path("labels/runs/<int:pk>/", printing.print_run, name="print_run"),
+    path("labels/runs/<int:pk>/labels.pdf", printing.print_run_pdf, name="print_run_pdf"),
+    path("labels/stocks/", stocks.stocks, name="stocks"),
+    path("labels/stocks/new/", stocks.stock_new, name="stock_new"),
+    path("labels/stocks/<int:pk>/", stocks.stock_edit, name="stock_edit"),
+    path("labels/stocks/<int:pk>/outline.pdf", stocks.stock_outline, name="stock_outline"),
     # -- what a scan opens
 ]
