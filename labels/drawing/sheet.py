@@ -1,9 +1,12 @@
 """Labels on pages, as a PDF."""
 
 import io
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import islice
+from math import sqrt
 
 from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
@@ -29,7 +32,7 @@ from .layout import (
     gap_mm,
 )
 from .stock import StockGeometry, positions, problems
-from .symbol import QUIET_MODULES, dot_mm, make_symbols, module_warning, symbol_path, symbol_size
+from .symbol import dot_mm, make_symbols, module_warning, symbol_path, symbol_size
 from .typesetting import Line, Paragraph, Typesetter, set_paragraph, tidy
 
 POINTS_PER_MM = 72 / 25.4
@@ -136,34 +139,36 @@ def draw_test_outline(stock: StockGeometry) -> bytes:
     if found:
         raise BadStock(stock.name, found)
     across, down = (_ruler_length(side) for side in (stock.page_width_mm, stock.page_height_mm))
-    texts = [str(number) for number in range(1, stock.per_page + 1)]
-    captions = [f"{across} mm", f"{down} mm", tidy(stock.name)]
-    typesetter = Typesetter({DETAIL: texts + captions})
-    page = _Pages(stock, f"Test outline: {stock.name}")
-    height_pt = page.height_pt
-
-    def write(text, centre_mm, baseline_mm, size):
-        line = typesetter.line(DETAIL, text)
-        x = centre_mm * POINTS_PER_MM - line.width * size / 2
-        page.add(f"BT {line.operators(x, height_pt - baseline_mm * POINTS_PER_MM, size)} ET")
-
-    for text, place in zip(texts, positions(stock), strict=False):
-        page.add(_outline(stock, place.x_mm, place.y_mm, height_pt))
-        size = min(9.0, 0.3 * min(stock.label_width_mm, stock.label_height_mm) * POINTS_PER_MM)
-        write(
-            text,
-            place.x_mm + stock.label_width_mm / 2,
-            place.y_mm + stock.label_height_mm / 2 + 0.36 * size * MM_PER_POINT,
-            size,
-        )
-    # The rulers cross in a corner of the page's middle, one each way: a printer may stretch one and not the other.
-    x, y = (stock.page_width_mm - across) / 2, (stock.page_height_mm - down) / 2
-    page.add(_ruler(x, stock.page_height_mm / 2, across, False, height_pt))
-    page.add(_ruler(stock.page_width_mm / 2, y, down, True, height_pt))
+    captions = [f"{across} mm", f"{down} mm"]
     if stock.kind == "sheet":
-        write(captions[0], x + across + 8, stock.page_height_mm / 2 + 1, 8)
-        write(captions[1], stock.page_width_mm / 2, y - 2, 8)
-        write(captions[2], x + 12, stock.page_height_mm / 2 + 7, 8)
+        captions[0] += f" · {tidy(stock.name)}"
+    numbers = [str(number) for number in range(1, stock.per_page + 1)] if stock.per_page > 1 else []
+    typesetter = Typesetter({DETAIL: [*numbers, *captions]})
+    page = _Pages(stock, f"Test outline: {stock.name}")
+
+    def write(text, x_mm, baseline_mm, size):
+        line = typesetter.line(DETAIL, text)
+        x, y = x_mm * POINTS_PER_MM, page.height_pt - baseline_mm * POINTS_PER_MM
+        # White behind the words, or the edge of a label would run through them.
+        behind = f"1 g {x - 1:.3f} {y - 0.3 * size:.3f} {line.width * size + 2:.3f} {1.2 * size:.3f} re f 0 g"
+        page.add(f"q {behind} BT {line.operators(x, y, size)} ET Q")
+
+    for place in islice(positions(stock), stock.per_page):
+        page.add(_outline(stock, place.x_mm, place.y_mm, page.height_pt))
+    # Numbers stand in the corner of their label, where neither ruler covers many of them.
+    inset = 1.0 + (1 - sqrt(0.5)) * stock.corner_radius_mm
+    size = min(8.0, 0.2 * min(stock.label_width_mm, stock.label_height_mm) * POINTS_PER_MM)
+    for text, place in zip(numbers, positions(stock), strict=False):
+        write(text, place.x_mm + inset, place.y_mm + inset + CAPITAL_HEIGHT * size * MM_PER_POINT, size)
+    # Two rulers, one each way: a printer may stretch one and not the other.
+    x, y = (stock.page_width_mm - across) / 2, (stock.page_height_mm - down) / 2
+    level, upright = 0.62 * stock.page_height_mm, x + 0.1 * across
+    page.add(_ruler(x, level, across, False, page.height_pt))
+    page.add(_ruler(upright, y, down, True, page.height_pt))
+    size = 8 if stock.kind == "sheet" else 4
+    drop = size * MM_PER_POINT
+    write(captions[0], x + 0.2 * across, level + 1.2 * drop, size)
+    write(captions[1], upright + 3.5, y + 1.0 * drop, size)
     return page.finish(typesetter)
 
 
@@ -454,8 +459,6 @@ def _line_operators(lines):
 
 
 def _missing_sentence(character):
-    import unicodedata
-
     name = unicodedata.name(character, "")
     words = f"U+{ord(character):04X}{' ' + name if name else ''}"
     return f"No font here has the character “{character}” ({words}); a box stands in its place on the label."
@@ -474,6 +477,9 @@ class _Pages:
             invariant=1,
             pdfVersion=(1, 6),  # the first to say that a viewer should not scale the page when it prints
         )
+        # reportlab begins every page in Helvetica, which it does not embed; nothing here is set in it.
+        self._canvas._preamble = ""
+        self._canvas._doc.idToObject["BasicFonts"].dict.clear()
         self._canvas.setTitle(title)
         self._canvas.setAuthor("")
         self._canvas.setSubject("")
@@ -542,13 +548,3 @@ def _ruler(x_mm, y_mm, length_mm, upright, height_pt):
         else:
             stroke(x_mm + mark, y_mm, x_mm + mark, y_mm - tick)
     return " ".join(parts) + " S Q"
-
-
-__all__ = [
-    "QUIET_MODULES",
-    "DrawnSheet",
-    "LabelPainter",
-    "PlacedLine",
-    "draw_labels",
-    "draw_test_outline",
-]
