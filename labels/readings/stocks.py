@@ -19,7 +19,7 @@ def find_stock(name: str) -> LabelStock:
     stocks = {plain_name(stock.name): stock for stock in LabelStock.objects.all()}
     stock = stocks.get(plain_name(name))
     if stock is None:
-        names = near(name, [stock.name for stock in stocks.values()])
+        names = [stocks[plain].name for plain in near(plain_name(name), stocks)]
         hint = f" Did you mean “{'” or “'.join(names)}”?" if names else " See 'manage.py stocks'."
         raise NoSuchStock(f"There is no label stock “{name.strip()}”.{hint}", field="stock")
     return stock
