@@ -115,6 +115,7 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "429.html"
 AXES_VERBOSE = False
+AXES_CLIENT_IP_CALLABLE = "propagation.visitor.address_of_visitor"
 
 # Throttle guesses of plug codes by strangers; one process keeps the count in memory, several share it by a URL.
 THROTTLE_STORAGE = env("THROTTLE_STORAGE", default="memory://")
@@ -140,7 +141,8 @@ CSRF_COOKIE_SECURE = HTTPS_ONLY
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS_ONLY else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS_ONLY
 SECURE_HSTS_PRELOAD = HTTPS_ONLY
-if env.bool("BEHIND_PROXY", default=False):
+BEHIND_PROXY = env.bool("BEHIND_PROXY", default=False)
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"

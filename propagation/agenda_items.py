@@ -1,0 +1,157 @@
+"""What propagation puts on the agenda of a day. Each contributor costs one query or two, whatever is kept."""
+
+from datetime import date, timedelta
+
+from django.db.models import Count, F, Min, OuterRef, Subquery
+from django.db.models.functions import Coalesce
+from django.urls import NoReverseMatch, reverse
+
+from propagation.agenda import Due, contributes_to_agenda
+from propagation.models import Colony, CuttingSession, Incident, Plug, Preferences, SizeReading
+from propagation.readings.living_copies import lines_on_one_copy
+
+MOST_NAMED = 3  # names in a sentence; the rest is counted
+SESSION_SHOWN_DAYS = 2  # a sitting just saved is the likeliest to want correcting
+RESTED_SHOWN_DAYS = 14  # a mother that was ready weeks ago is no news
+
+
+def _some(names, more: int) -> str:
+    """``A, B, C and 4 more``."""
+    names = list(names)[:MOST_NAMED]
+    rest = more - len(names)
+    if rest > 0:
+        return f"{', '.join(names)} and {rest} more"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _address(*names):
+    """The first of the addresses that there is, given as ``(name, argument, …)``."""
+    for name, *args in names:
+        try:
+            return reverse(name, args=args)
+        except NoReverseMatch:
+            continue
+    return reverse("today")
+
+
+def _plugs(number: int) -> str:
+    return "1 plug" if number == 1 else f"{number} plugs"
+
+
+@contributes_to_agenda(order=10)
+def sessions_just_saved(day: date):
+    """Sittings of the last days, to correct or to print for."""
+    sessions = CuttingSession.objects.filter(cut_on__range=(day - timedelta(days=SESSION_SHOWN_DAYS), day))
+    for session in sessions.annotate(frags=Count("cut_events__plugs")).order_by("-cut_on", "-id")[:3]:
+        when = {0: "today", 1: "yesterday"}.get(
+            (day - session.cut_on).days, f"on {session.cut_on.day} {session.cut_on:%b}"
+        )
+        yield Due(
+            f"Session cut {when}: look it over",
+            _address(("session", session.pk)),
+            count=session.frags,
+            since=session.cut_on,
+            icon="sessions",
+        )
+
+
+@contributes_to_agenda(order=20)
+def incidents_open(day: date):
+    """What is wrong and not over."""
+    open_ones = list(
+        Incident.objects.open()
+        .filter(opened_on__lte=day)
+        .select_related("colony", "system")
+        .order_by("opened_on", "id")
+    )
+    if not open_ones:
+        return
+    where = _some((str(incident.colony or incident.system) for incident in open_ones), len(open_ones))
+    yield Due(
+        f"Look after {where}",
+        _address(("incidents",)),
+        count=len(open_ones),
+        since=open_ones[0].opened_on,
+        icon="incident",
+    )
+
+
+@contributes_to_agenda(order=30)
+def checks_due(day: date):
+    """Plugs that heal and were not looked at for as long as the preferences say, rack by rack."""
+    due_since = day - timedelta(days=Preferences.current().check_days)
+    racks = (
+        Plug.objects.due_for_check(due_since)
+        .order_by()
+        .values("rack", "rack__name")
+        .annotate(number=Count("pk"), oldest=Min("checked_on"))
+        .order_by("oldest", "rack")
+    )
+    for rack in racks:
+        place = f"on {rack['rack__name']}" if rack["rack"] else "that stand on no rack"
+        yield Due(
+            f"Check {_plugs(rack['number'])} {place}",
+            _address(("rack_grid", rack["rack"])) if rack["rack"] else _address(("rack",)),
+            count=rack["number"],
+            since=rack["oldest"],
+            icon="rack",
+        )
+
+
+@contributes_to_agenda(order=60)
+def lines_that_stand_on_one_copy(day: date):
+    """Lines that one death would end."""
+    lines = list(lines_on_one_copy())
+    if not lines:
+        return
+    one = len(lines) == 1
+    yield Due(
+        f"Make a second copy of {_some((line.name for line in lines), len(lines))}",
+        _address(("lineage", lines[0].pk)) if one else _address(("lineages",)),
+        count=len(lines),
+        icon="insurance",
+    )
+
+
+@contributes_to_agenda(order=70)
+def colonies_long_unmeasured(day: date):
+    """Living colonies whose size was last taken longer ago than the preferences say."""
+    due_since = day - timedelta(days=Preferences.current().measure_days)
+    last = SizeReading.objects.filter(colony=OuterRef("pk")).order_by("-taken_on").values("taken_on")[:1]
+    colonies = (
+        Colony.objects.alive()
+        .annotate(measured_on=Coalesce(Subquery(last), F("began_on")))
+        .filter(measured_on__lte=due_since)
+        .order_by("measured_on", "tag")
+        .values_list("tag", "measured_on")
+    )
+    colonies = list(colonies)
+    if not colonies:
+        return
+    one = len(colonies) == 1
+    yield Due(
+        f"Measure {_some((tag for tag, _ in colonies), len(colonies))}",
+        _address(("colony_measure", colonies[0][0])) if one else _address(("colonies",)),
+        count=len(colonies),
+        since=colonies[0][1],
+        icon="ruler",
+    )
+
+
+@contributes_to_agenda(order=80)
+def mothers_rested(day: date):
+    """Mothers whose rest after the last cut has just ended, bar those with something wrong."""
+    ill = set(Incident.objects.open().filter(colony__isnull=False).values_list("colony", flat=True))
+    mothers = [
+        mother
+        for mother in Colony.objects.alive().with_rest(day).filter(last_cut_on__isnull=False).order_by("tag")
+        if mother.pk not in ill and day - timedelta(days=RESTED_SHOWN_DAYS) <= mother.rested_on <= day
+    ]
+    if mothers:
+        yield Due(
+            f"{_some((mother.tag for mother in mothers), len(mothers))} "
+            f"{'has' if len(mothers) == 1 else 'have'} rested and may be cut again",
+            _address(("cut",)),
+            count=len(mothers),
+            icon="cut",
+        )
