@@ -84,7 +84,10 @@ def test_a_fresh_home_is_served_with_its_pages_and_files(tmp_path):
 
 
 def test_two_first_starts_at_once_keep_one_secret(tmp_path):
-    script = "import sys; from pathlib import Path; from config.home import kept_secret; print(kept_secret(Path(sys.argv[1])))"
+    script = (
+        "import sys; from pathlib import Path; from config.home import kept_secret; "
+        "print(kept_secret(Path(sys.argv[1])))"
+    )
     starts = [
         subprocess.Popen(
             [sys.executable, "-c", script, str(tmp_path / "keys" / "secret")],
