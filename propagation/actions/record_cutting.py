@@ -248,7 +248,9 @@ def _save(cuts, *, cut_on, submission, note, rack, by) -> CuttingSession:
     if not cuts:
         raise RowErrors([(1, "mother", "Choose at least one mother.")])
     mothers = _locked_mothers(cuts, cut_on)
-    _refuse_what_is_wrong(cuts, mothers, cut_on)
+    wrong = wrong_in_sitting(cuts, mothers, cut_on)
+    if wrong:
+        raise RowErrors(wrong)
 
     session = CuttingSession(cut_on=cut_on, note=note, submission=submission, saved_by=by)
     session._history_user = by
@@ -283,7 +285,11 @@ def _locked_mothers(cuts, cut_on: date) -> dict[int, Colony]:
     }
 
 
-def _refuse_what_is_wrong(cuts, mothers: dict[int, Colony], cut_on: date) -> None:
+def wrong_in_sitting(cuts, mothers: dict[int, Colony], cut_on: date) -> list[tuple[int, str | None, str]]:
+    """Everything that is wrong in a sitting, as ``(row, column, sentence)``; one query.
+
+    ``mothers`` are those of the cuts as they are now, from ``Colony.objects.with_rest(cut_on)``.
+    """
     cautions = cautions_on(mothers.values(), cut_on)
     times = Counter(cut.mother.pk for cut in cuts)
     wrong = []
@@ -292,8 +298,7 @@ def _refuse_what_is_wrong(cuts, mothers: dict[int, Colony], cut_on: date) -> Non
         wrong += check_cut(now, row=row, cut_on=cut_on, cautions=cautions.get(cut.mother.pk, []))
         if times[cut.mother.pk] > 1:
             wrong.append((row, "mother", f"{cut.mother.tag} is in this sitting twice; add its frags together."))
-    if wrong:
-        raise RowErrors(wrong)
+    return wrong
 
 
 def event_of(cut: MotherCut, *, session: CuttingSession, mother: Colony) -> CutEvent:

@@ -126,8 +126,9 @@ def test_a_form_sent_twice_at_once_finds_the_session_of_the_first(mother, today,
         if not first:
             first.append(None)
             first[0] = record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form)
+        return []
 
-    monkeypatch.setattr("propagation.actions.record_cutting._refuse_what_is_wrong", someone_else_is_quicker)
+    monkeypatch.setattr("propagation.actions.record_cutting.wrong_in_sitting", someone_else_is_quicker)
     second = record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form)
     assert second == CuttingSession.objects.get()
     assert Plug.objects.count() == 3
