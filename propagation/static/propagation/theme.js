@@ -5,7 +5,7 @@
   root.classList.add("js");
 
   const choices = ["auto", "light", "dark"];
-  const words = { auto: "Light or dark: as the device", light: "Light", dark: "Dark" };
+  const words = { auto: "Look: as the device", light: "Look: light", dark: "Look: dark" };
   let chosen = choices.includes(root.dataset.theme) ? root.dataset.theme : "auto";
 
   function show() {
