@@ -1,0 +1,287 @@
+"""How right the forecasts have been: every colony forecast from every reading on, next to plainer methods.
+
+Rolling origin: from the first reading, from the second, and so on, each time one, three and five readings ahead. The
+colonies are dealt into groups, and each group is forecast with what the others have taught, so that no hyperparameter has
+seen what is forecast.
+
+Source: Tashman LJ 2000, Int. J. Forecasting 16:437–450; Gneiting T, Raftery AE 2007, J. Am. Stat. Assoc. 102:359–378 (both
+from memory).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .forecast import forecast_sizes, view_colonies
+from .histories import READING, PaddedHistories, pad_arrays
+from .pooling import GrowthModel, learn_growth
+from .tails import learn_tail_shape
+
+HORIZONS = (1, 3, 5)
+SHARES = (0.50, 0.80, 0.95)
+METHODS = ("model", "no_growth", "last_rate", "line")
+LARGEST_FOLDS = 6
+
+# Quantiles that a forecast's ranked probability score is summed over.
+_GRID = (np.arange(100) + 0.5) / 100
+
+
+@dataclass(frozen=True)
+class BacktestRows:
+    """Forecasts and outcomes, one row each: arrays of shape (forecasts,), plus quantiles of shape (forecasts, grid)."""
+
+    colony: np.ndarray
+    origin: np.ndarray
+    steps: np.ndarray
+    outcome: np.ndarray
+    points: dict
+    crps: dict
+    inside: dict
+    rank: np.ndarray
+
+    def __len__(self):
+        return len(self.outcome)
+
+
+def _reading_table(padded):
+    """Days and sizes of the readings of each colony, in arrays (colonies, readings), zero-padded."""
+    readings = padded.kind == READING
+    count = readings.sum(axis=0)
+    width = int(count.max(initial=1))
+    days, sizes = np.zeros((len(padded), width)), np.zeros((len(padded), width))
+    event, colony = np.nonzero(readings)
+    place = (np.cumsum(readings, axis=0) - 1)[event, colony]
+    days[colony, place] = padded.day[event, colony]
+    sizes[colony, place] = padded.size[event, colony]
+    return days, sizes, count
+
+
+def _origins(days, sizes, count, lineages, identifiers):
+    """One row for each colony and origin that has a later reading: histories cut off after the origin."""
+    width = days.shape[1]
+    colony, origin = np.nonzero(np.arange(1, width + 1)[None, :] < count[:, None])
+    keep = np.arange(width)[None, :] <= origin[:, None]
+    cut = pad_arrays(
+        days[colony],
+        np.where(keep, sizes[colony], 0.0),
+        lineages=[lineages[i] for i in colony],
+        identifiers=[identifiers[i] for i in colony],
+    )
+    return colony, origin, cut
+
+
+def _plain_forecasts(days, sizes, colony, origin, target):
+    """No growth, the last rate going on, and a straight line through all readings so far; sizes never below nothing.
+
+    From a first reading alone all three are that reading: it has no rate and no slope.
+    """
+    here, there = days[colony, origin], days[colony, target]
+    last = sizes[colony, origin]
+    before = np.maximum(origin - 1, 0)
+    gap = here - days[colony, before]
+    rate = np.where(gap > 0, (last - sizes[colony, before]) / np.where(gap > 0, gap, 1.0), 0.0)
+    last_rate = np.maximum(last + rate * (there - here), 0.0)
+    seen = np.arange(days.shape[1])[None, :] <= origin[:, None]
+    number = seen.sum(axis=1)
+    mean_day = (days[colony] * seen).sum(axis=1) / number
+    mean_size = (sizes[colony] * seen).sum(axis=1) / number
+    apart = (days[colony] - mean_day[:, None]) * seen
+    squares = (apart**2).sum(axis=1)
+    slope = np.where(squares > 0, (apart * sizes[colony]).sum(axis=1) / np.where(squares > 0, squares, 1.0), 0.0)
+    line = np.where(squares > 0, np.maximum(mean_size + slope * (there - mean_day), 0.0), last)
+    return {"no_growth": last, "last_rate": last_rate, "line": line}
+
+
+def _forecast_rows(model, padded, horizons):
+    """Standardised errors and forecasts of all colonies from all origins at all horizons."""
+    days, sizes, count = _reading_table(padded)
+    colony, origin, cut = _origins(days, sizes, count, padded.lineages, padded.identifiers)
+    states = view_colonies(model, cut)
+    pieces = []
+    for steps in horizons:
+        row = np.flatnonzero(origin + steps < count[colony])
+        target = origin[row] + steps
+        ahead = days[colony[row], target]
+        forecast = forecast_sizes(model, states.take(row), ahead, as_reading=True)
+        pieces.append((colony[row], origin[row], target, np.full(len(row), steps), forecast))
+    return days, sizes, pieces
+
+
+def learn_tails(model: GrowthModel, padded: PaddedHistories, *, horizons=HORIZONS) -> GrowthModel:
+    """Give a model the tails that its own forecasts of a collection turned out to have.
+
+    Parameters
+    ----------
+    model : GrowthModel
+    padded : PaddedHistories
+        The collection it was learned from.
+    horizons : sequence of int
+        Readings ahead.
+
+    Returns
+    -------
+    GrowthModel
+    """
+    # Each colony is looked at as if new to the lineage, as a colony to be forecast is.
+    stranger = replace(model, members=frozenset())
+    _, sizes, pieces = _forecast_rows(stranger, padded, horizons)
+    errors, owners = [], []
+    for colony, _, target, _, forecast in pieces:
+        outcome = _on_scale(model, sizes[colony, target])
+        errors.append((outcome - forecast.level) / forecast.deviation)
+        owners.append(colony)
+    errors = np.concatenate(errors) if errors else np.zeros(0)
+    # The horizons look at the same readings, so together they count as one.
+    weights = np.full(errors.size, 1 / len(horizons))
+    shape = learn_tail_shape(errors, weights, tail_weight=min(model.parameters.tail_weight, 100.0))
+    return replace(model, tails=shape)
+
+
+def _on_scale(model, size):
+    from .scales import scale_without_checks
+
+    return scale_without_checks(size / model.reference, model.exponent)
+
+
+def learn_model(padded: PaddedHistories, *, measure="", growth_form="", **options) -> GrowthModel:
+    """Learn a growth model from a collection, and the tails of its forecasts. The usual way in.
+
+    Parameters
+    ----------
+    padded : PaddedHistories
+    measure, growth_form : str
+    **options
+        As `pooling.learn_growth`.
+
+    Returns
+    -------
+    GrowthModel
+    """
+    model = learn_growth(padded, measure=measure, growth_form=growth_form, **options)
+    if model.colonies == 0:
+        return model
+    largest = 150
+    some = padded.take(np.linspace(0, len(padded) - 1, min(largest, len(padded))).astype(int))
+    return learn_tails(model, some)
+
+
+def _folds(lineages, count):
+    """Fold of each colony: dealt round within lineages, so that each lineage is learned from others of its own."""
+    order = sorted(range(len(lineages)), key=lambda i: (lineages[i] is not None, str(lineages[i]), i))
+    fold = np.zeros(len(lineages), dtype=int)
+    fold[order] = np.arange(len(lineages)) % max(count, 1)
+    return fold
+
+
+def backtest_collection(padded: PaddedHistories, *, measure="", growth_form="", horizons=HORIZONS, exponent=None):
+    """Forecast a collection in one measure from every reading on.
+
+    Parameters
+    ----------
+    padded : PaddedHistories
+        Readings only: cuts are not forecast across.
+    measure, growth_form : str
+    horizons : sequence of int
+        Readings ahead.
+    exponent : float, optional
+        λ, when it is not to be chosen by each fold.
+
+    Returns
+    -------
+    BacktestRows
+    """
+    number = len(padded)
+    folds = min(number, LARGEST_FOLDS)
+    fold = _folds(padded.lineages, folds)
+    parts = []
+    for held in range(folds):
+        training = padded.take(fold != held)
+        # The reference size and rounding come from the others too.
+        model = learn_model(training, measure=measure, growth_form=growth_form, exponent=exponent)
+        tested = np.flatnonzero(fold == held)
+        parts.append(_score(model, padded.take(tested), tested, horizons))
+    return _join(parts)
+
+
+def _score(model, padded, positions, horizons):
+    days, sizes, pieces = _forecast_rows(model, padded, horizons)
+    parts = []
+    for colony, origin, target, steps, forecast in pieces:
+        outcome = sizes[colony, target]
+        points = {"model": forecast.median} | _plain_forecasts(days, sizes, colony, origin, target)
+        crps = {name: np.abs(points[name] - outcome) for name in METHODS[1:]}
+        crps["model"] = np.zeros(len(outcome))
+        for probability in _GRID:
+            miss = outcome - forecast.quantile(probability)
+            crps["model"] += 2 * np.maximum(probability * miss, (probability - 1) * miss) / len(_GRID)
+        inside = {}
+        for share in SHARES:
+            low, high = forecast.interval(share)
+            inside[share] = (low <= outcome) & (outcome <= high)
+        z = (_on_scale(model, outcome) - forecast.level) / forecast.deviation
+        parts.append(
+            BacktestRows(positions[colony], origin + 1, steps, outcome, points, crps, inside, model.tails.cumulative(z))
+        )
+    return _join(parts)
+
+
+def _join(parts):
+    parts = [part for part in parts if part is not None]
+    if not parts:
+        nothing = np.zeros(0)
+        empty = {name: nothing for name in METHODS}
+        return BacktestRows(nothing.astype(int), nothing.astype(int), nothing.astype(int), nothing, empty, dict(empty),
+                            {share: nothing.astype(bool) for share in SHARES}, nothing)  # fmt: skip
+    arrays = {name: np.concatenate([getattr(p, name) for p in parts]) for name in ("colony", "origin", "steps", "outcome", "rank")}
+    points = {name: np.concatenate([part.points[name] for part in parts]) for name in METHODS}
+    crps = {name: np.concatenate([part.crps[name] for part in parts]) for name in METHODS}
+    inside = {share: np.concatenate([part.inside[share] for part in parts]) for share in SHARES}
+    return BacktestRows(points=points, crps=crps, inside=inside, **arrays)
+
+
+def _median_error(points, outcome):
+    return round(float(np.median(np.abs(points - outcome) / outcome) * 100), 4)
+
+
+def _coverage(rows, chosen):
+    return {f"{share * 100:.0f}": round(float(np.mean(rows.inside[share][chosen])), 4) for share in SHARES}
+
+
+def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
+    """The figures of a backtest, in the shape the command answers with.
+
+    Parameters
+    ----------
+    rows : BacktestRows
+    series : int
+        How many colonies (in one measure each) were read.
+    horizons : sequence of int
+
+    Returns
+    -------
+    dict
+        `series`, `forecasts`, `coverage` (shares of 1), `median_abs_pct_error` (percent) and `crps` (in the unit of the
+        sizes) per method, and `by_horizon`. Where there was nothing to forecast the figures are None.
+    """
+    everything = np.ones(len(rows), dtype=bool)
+
+    def figures(chosen):
+        if not chosen.any():
+            return {
+                "coverage": {f"{share * 100:.0f}": None for share in SHARES},
+                "median_abs_pct_error": dict.fromkeys(METHODS),
+                "crps": dict.fromkeys(METHODS),
+            }
+        return {
+            "coverage": _coverage(rows, chosen),
+            "median_abs_pct_error": {
+                name: _median_error(rows.points[name][chosen], rows.outcome[chosen]) for name in METHODS
+            },
+            "crps": {name: round(float(np.mean(rows.crps[name][chosen])), 6) for name in METHODS},
+        }
+
+    by_horizon = []
+    for steps in horizons:
+        chosen = rows.steps == steps
+        by_horizon.append({"steps": int(steps), "forecasts": int(chosen.sum())} | figures(chosen))
+    return {"series": int(series), "forecasts": len(rows)} | figures(everything) | {"by_horizon": by_horizon}

@@ -1,0 +1,199 @@
+"""Where the filter's view of each colony leads: the size on a later day, as a distribution."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .filter import DECLINE_NOISE, FilteredColonies, find_spikes, run_filter
+from .histories import PaddedHistories
+from .pooling import GrowthModel
+from .scales import scale_without_checks, unscale_without_checks
+
+# Colonies filtered at a time, so that memory does not grow with the collection.
+CHUNK = 2000
+
+
+@dataclass(frozen=True)
+class ColonyStates:
+    """What is known of each colony after its last event; arrays of shape (colonies,), on the model's growth scale.
+
+    `growth_stops_until` is the day the healing lag ends; `declining` marks open tissue loss; `absurd` lists the readings
+    that were set aside, with the reason of each.
+    """
+
+    identifiers: list
+    level: np.ndarray
+    rate: np.ndarray
+    level_variance: np.ndarray
+    covariance: np.ndarray
+    rate_variance: np.ndarray
+    last_day: np.ndarray
+    growth_stops_until: np.ndarray
+    declining: np.ndarray
+    only_guessed: np.ndarray
+    absurd: list
+
+    def __len__(self):
+        return len(self.identifiers)
+
+    def take(self, index):
+        """The same for some of the colonies, by position."""
+        index = np.atleast_1d(np.asarray(index))
+        names = [self.identifiers[i] for i in index]
+        arrays = {
+            name: getattr(self, name)[index]
+            for name in self.__dataclass_fields__
+            if name not in ("identifiers", "absurd")
+        }
+        return ColonyStates(identifiers=names, absurd=[a for a in self.absurd if a.identifier in set(names)], **arrays)
+
+
+@dataclass(frozen=True)
+class SizeForecast:
+    """Sizes on a later day as a distribution: arrays of shape (colonies,) or (colonies, days).
+
+    The error is a two-piece Student-t on the growth scale around `level`.
+    """
+
+    model: GrowthModel
+    level: np.ndarray
+    deviation: np.ndarray
+
+    def quantile(self, probability):
+        """Size below which a colony is with a probability in (0, 1); in the unit of the measure."""
+        z = self.model.tails.quantile(probability)
+        return self.model.reference * unscale_without_checks(self.level + self.deviation * z, self.model.exponent)
+
+    @property
+    def median(self):
+        """Size at even odds."""
+        return self.quantile(0.5)
+
+    def interval(self, share):
+        """Lower and upper size that hold the outcome with a probability `share`, equal tails."""
+        return self.quantile((1 - share) / 2), self.quantile((1 + share) / 2)
+
+    def probability_at_least(self, size):
+        """Probability that a colony has at least a size > 0."""
+        value = scale_without_checks(np.asarray(size, dtype=float) / self.model.reference, self.model.exponent)
+        return 1.0 - self.model.tails.cumulative((value - self.level) / self.deviation)
+
+
+def view_colonies(model: GrowthModel, padded: PaddedHistories) -> ColonyStates:
+    """Filter colonies with what a collection has taught.
+
+    Parameters
+    ----------
+    model : GrowthModel
+    padded : PaddedHistories
+        Colonies in the model's measure. Those the model was learned from share its lineage means exactly once.
+
+    Returns
+    -------
+    ColonyStates
+    """
+    parts = [_view_chunk(model, padded, start) for start in range(0, len(padded), CHUNK)]
+    if not parts:
+        nothing = np.zeros(0)
+        return ColonyStates([], *([nothing] * 7), nothing.astype(bool), nothing.astype(bool), [])
+    arrays = {
+        name: np.concatenate([getattr(part, name) for part in parts])
+        for name in ColonyStates.__dataclass_fields__
+        if name not in ("identifiers", "absurd")
+    }
+    return ColonyStates(
+        identifiers=list(padded.identifiers), absurd=[item for part in parts for item in part.absurd], **arrays
+    )
+
+
+def _view_chunk(model, padded, start):
+    if len(padded) > CHUNK:
+        padded = padded.take(np.arange(start, min(start + CHUNK, len(padded))))
+    rates = {name: model.rate_of(name) for name in set(padded.lineages)}
+    mean = np.array([rates[name].mean for name in padded.lineages])
+    shared = np.array([rates[name].variance for name in padded.lineages])
+    member = np.array([name in model.members for name in padded.identifiers], dtype=bool)
+    spikes = find_spikes(padded)
+    hidden = padded.without_readings(spikes) if spikes.any() else padded
+    # A colony the lineage mean was learned from must not count its own readings twice: for it the mean's uncertainty is
+    # added after the filter, through the sensitivity; for any other it widens the prior.
+    before = model.lineage_spread**2 + np.where(member, 0.0, shared)
+    filtered: FilteredColonies = run_filter(hidden, model.parameters, mean, before, reference=model.reference)
+    after = np.where(member, shared, 0.0)
+    absurd = filtered.absurd
+    if spikes.any():
+        absurd = absurd + _explain_spikes(padded, spikes)
+    return ColonyStates(
+        identifiers=padded.identifiers,
+        level=filtered.level,
+        rate=filtered.rate,
+        level_variance=filtered.level_variance + after * filtered.level_sensitivity**2,
+        covariance=filtered.covariance + after * filtered.level_sensitivity * filtered.rate_sensitivity,
+        rate_variance=filtered.rate_variance + after * filtered.rate_sensitivity**2,
+        last_day=padded.last_day,
+        growth_stops_until=padded.growth_stops_until,
+        declining=padded.declining,
+        only_guessed=padded.only_guessed,
+        absurd=absurd,
+    )
+
+
+def _explain_spikes(padded, spikes):
+    from .filter import FACTOR_SLIPS, SPIKE_SLIP, AbsurdReading
+
+    found = []
+    for event, colony in zip(*np.nonzero(spikes), strict=True):
+        neighbours = padded.size[[event - 1, event + 1], colony] if event else padded.size[[1, 1], colony]
+        expected = float(np.exp(np.mean(np.log(neighbours))))
+        size = float(padded.size[event, colony])
+        near = [text for factor, text in FACTOR_SLIPS if abs(np.log(size / expected / factor)) < 0.15]
+        found.append(
+            AbsurdReading(
+                padded.identifiers[colony], float(padded.day[event, colony]), size, expected, near[0] if near else SPIKE_SLIP
+            )
+        )
+    return found
+
+
+def forecast_sizes(model: GrowthModel, states: ColonyStates, day, *, as_reading=False) -> SizeForecast:
+    """Sizes of colonies on a later day.
+
+    Parameters
+    ----------
+    model : GrowthModel
+    states : ColonyStates
+    day : array_like
+        Shape () or (colonies,) or (colonies, days) or (1, days); days before a colony's last event count as that event's.
+    as_reading : bool
+        Include the error of the reading that will see it.
+
+    Returns
+    -------
+    SizeForecast
+        Of shape (colonies,), or (colonies, days) when `day` has two axes.
+    """
+    day = np.asarray(day, dtype=float)
+    if not np.all(np.isfinite(day)):
+        raise ValueError("A day to forecast for must be a number.")
+    column = (lambda array: array[:, None]) if day.ndim == 2 else (lambda array: array)
+    last = column(states.last_day)
+    elapsed = np.maximum(day - last, 0.0)
+    growing = np.maximum(day - np.maximum(column(states.growth_stops_until), last), 0.0)
+    declining = column(states.declining)
+    growing = np.where(declining, 0.0, growing)
+    parameters = model.parameters
+    drift = parameters.rate_drift**2
+    level = column(states.level) + growing * column(states.rate)
+    variance = (
+        column(states.level_variance)
+        + growing * (2 * column(states.covariance) + growing * column(states.rate_variance))
+        + drift * growing**3 / 3
+        + parameters.size_noise**2 * elapsed
+    )
+    local = np.power(unscale_without_checks(level, parameters.exponent), parameters.exponent)
+    variance = variance + np.where(declining, (DECLINE_NOISE * local) ** 2 * elapsed, 0.0)
+    if as_reading:
+        relative = local ** (1 / parameters.exponent) if parameters.exponent else np.exp(level)
+        rounded = (parameters.rounding / model.reference / np.maximum(relative, 1e-3)) ** 2 / 12
+        variance = variance + local**2 * (parameters.reading_error**2 + rounded)
+    return SizeForecast(model, level, np.sqrt(np.maximum(variance, 1e-18)))
