@@ -109,7 +109,8 @@ def count(number, one, many=""):
     """``1 frag``, ``8 frags``, ``no frags``; ``many`` where the plural is not made with an s."""
     if number == 1:
         return f"1 {one}"
-    return f"{f'{number:,}'.replace(',', ' ') if number else 'no'} {many or one + 's'}"
+    figure_words = f"{number:,}".replace(",", "\u202f") if number else "no"
+    return f"{figure_words} {many or one + 's'}"
 
 
 # Lengths and sizes --------------------------------------------------------------------------------------------------
