@@ -151,8 +151,17 @@ class Plug(models.Model):
         return (day - self.began_on).days
 
 
+class HealingCheckQuerySet(models.QuerySet):
+    def standing(self):
+        """Checks that hold: those that were not taken back."""
+        return self.filter(withdrawn_at=None)
+
+
 class HealingCheck(models.Model):
-    """The healing stage of a plug seen on a day, or that it was found dead."""
+    """The healing stage of a plug seen on a day, or that it was found dead.
+
+    One that was entered by mistake is taken back, not deleted: it stays with who did it and when.
+    """
 
     plug = models.ForeignKey(Plug, on_delete=models.PROTECT, related_name="healing_checks")
     checked_on = models.DateField()
@@ -163,6 +172,14 @@ class HealingCheck(models.Model):
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="+"
     )
+    # The checks of one tap share it, so that they can be taken back together.
+    act = models.UUIDField(null=True, blank=True, db_index=True, editable=False)
+    withdrawn_at = models.DateTimeField(null=True, blank=True, editable=False)
+    withdrawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.SET_NULL, null=True, blank=True, related_name="+", editable=False
+    )
+
+    objects = HealingCheckQuerySet.as_manager()
 
     class Meta:
         ordering = ["-checked_on", "-id"]
