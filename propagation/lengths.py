@@ -1,4 +1,4 @@
-"""Sizes in the keeper's unit. They are stored in mm, cm and cm²; a keeper who thinks in inches reads and types inches."""
+"""Sizes in the keeper's unit. They are stored in mm, cm and cm²; who thinks in inches reads and types inches."""
 
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from propagation.views import sign_in, today
+from propagation.views import colonies, incidents, lineages, preferences, sign_in, systems, today
 
 urlpatterns = [
     # -- signing in and today
@@ -13,5 +13,30 @@ urlpatterns = [
     # -- recording a cutting session
     # -- racks, plugs and healing
     # -- lineages, systems, colonies, acquisitions, preferences
+    path("lineages/", lineages.lineages, name="lineages"),
+    path("lineages/new/", lineages.lineage_new, name="lineage_new"),
+    path("lineages/<int:pk>/", lineages.lineage, name="lineage"),
+    path("lineages/<int:pk>/edit/", lineages.lineage_edit, name="lineage_edit"),
+    path("systems/", systems.systems, name="systems"),
+    path("systems/new/", systems.system_new, name="system_new"),
+    path("systems/<int:pk>/", systems.system, name="system"),
+    path("systems/<int:pk>/edit/", systems.system_edit, name="system_edit"),
+    path("systems/<int:pk>/end/", systems.system_end, name="system_end"),
+    path("systems/<int:pk>/restart/", systems.system_restart, name="system_restart"),
+    path("systems/<int:pk>/spots/new/", systems.spot_new, name="spot_new"),
+    path("spots/<int:pk>/", systems.spot_edit, name="spot_edit"),
+    path("colonies/", colonies.colonies, name="colonies"),
+    path("colonies/<str:tag>/", colonies.colony, name="colony"),
+    path("colonies/<str:tag>/edit/", colonies.colony_edit, name="colony_edit"),
+    path("colonies/<str:tag>/move/", colonies.colony_move, name="colony_move"),
+    path("colonies/<str:tag>/place/", colonies.colony_place_correct, name="colony_place_correct"),
+    path("colonies/<str:tag>/measure/", colonies.colony_measure, name="colony_measure"),
+    path("colonies/<str:tag>/sizes/<int:pk>/", colonies.size_correct, name="size_correct"),
+    path("colonies/<str:tag>/end/", colonies.colony_end, name="colony_end"),
+    path("colonies/<str:tag>/bring-back/", colonies.colony_bring_back, name="colony_bring_back"),
+    path("incidents/", incidents.incidents, name="incidents"),
+    path("incidents/new/", incidents.incident_new, name="incident_new"),
+    path("incidents/<int:pk>/close/", incidents.incident_close, name="incident_close"),
+    path("preferences/", preferences.preferences, name="preferences"),
     # -- tracing
 ]

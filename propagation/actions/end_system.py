@@ -16,7 +16,7 @@ from propagation.models import Colony, EndReason, Placement, Plug, Spot, System
 
 @dataclass(frozen=True)
 class WhereTo:
-    """What becomes of a colony when its system ends: it moves to a spot, it ends for a reason, or it waits without a spot."""
+    """What becomes of a colony when its system ends: it moves to a spot, ends for a reason, or waits without a spot."""
 
     colony: Colony
     spot: Spot | None = None

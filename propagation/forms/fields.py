@@ -1,0 +1,90 @@
+"""Fields that several forms share: a day, a length in the keeper's unit, what a correction was based on."""
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.html import format_html
+
+from propagation.errors import NameTaken
+from propagation.lengths import plain, unit_of
+from propagation.models import Measure
+
+
+class DayField(forms.DateField):
+    """A day; the browser's calendar where it has one, else typed as 2026-06-15 or 15.6.2026."""
+
+    def __init__(self, **kwargs):
+        kwargs.setdefault("input_formats", ["%Y-%m-%d", "%d.%m.%Y", "%d %b %Y", "%d %B %Y"])
+        kwargs.setdefault("widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}))
+        kwargs.setdefault(
+            "error_messages",
+            {
+                "invalid": "This is no day. Write it as 2026-06-15.",
+                "required": "Say on which day.",
+            },
+        )
+        super().__init__(**kwargs)
+
+
+class LengthField(forms.DecimalField):
+    """A length that is stored in mm, shown and typed in the keeper's unit. Call ``use_unit`` before it is drawn."""
+
+    def __init__(self, *, label, **kwargs):
+        self.bare_label = label
+        super().__init__(label=label, **kwargs)
+        self.unit = None
+
+    def use_unit(self, length_unit: str) -> None:
+        self.unit = unit_of(Measure.DIAMETER, length_unit)
+        self.label = f"{self.bare_label} ({self.unit.name})"
+        self.widget.attrs["step"] = "any"
+
+    def prepare_value(self, value):
+        """A stored number is shown in the unit; text that was typed comes back as it is."""
+        if value is None or isinstance(value, str) or self.unit is None:
+            return value
+        return plain(self.unit.shown(value))
+
+    def clean(self, value):
+        shown = super().clean(value)
+        return None if shown is None else self.unit.stored(shown)
+
+    def has_changed(self, initial, data):
+        return super().has_changed(self.prepare_value(initial), data)
+
+
+class KeepsUntouchedLengths:
+    """For a form of a record with lengths: one that was not touched keeps its stored size, free of rounding."""
+
+    def use_unit(self, length_unit: str) -> None:
+        for field in self.fields.values():
+            if isinstance(field, LengthField):
+                field.use_unit(length_unit)
+
+    def clean(self):
+        cleaned = super().clean()
+        for name, field in self.fields.items():
+            if isinstance(field, LengthField) and name in cleaned and name not in self.changed_data:
+                cleaned[name] = self.initial.get(name, cleaned[name])
+        return cleaned
+
+
+def based_on_field():
+    """The number of the last change when the form was opened, so that a change in between is noticed."""
+    return forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+
+def refuse(form, error, **names) -> None:
+    """Put a refusal into a form, at the field it names; ``names`` say how an error's field is called in this form.
+
+    A taken name comes with a link to what has it, where that has a page (``get_absolute_url`` is not used: the address
+    is asked for by the caller through ``names["other_url"]``).
+    """
+    other_url = names.pop("other_url", None)
+    field = getattr(error, "field", None)
+    field = names.get(field, field)
+    sentence = str(error)
+    if isinstance(error, NameTaken):
+        field = "name"
+        if other_url:
+            sentence = format_html('{} <a href="{}">Open {}</a>', sentence, other_url(error.other), error.other)
+    form.add_error(field if field in form.fields else None, ValidationError(sentence))

@@ -1,0 +1,90 @@
+"""Lineages: the list, one of them, and its particulars."""
+
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+
+from propagation.actions.changes import last_change
+from propagation.actions.keep_lineage import keep_lineage
+from propagation.errors import RametError
+from propagation.forms.fields import refuse
+from propagation.forms.lineages import LineageFilter, LineageForm
+from propagation.models import Lineage, Preferences
+from propagation.readings.changes import changes_of, former_names
+from propagation.readings.lineages import lineages_with_counts, plugs_by_stage, plugs_that_left
+from propagation.tables.lineages import LineageTable
+from propagation.views.lists import render_list
+
+TOLD = [
+    "name",
+    "sold_as",
+    "identity",
+    "genus",
+    "species",
+    "growth_form",
+    "origin",
+    "rest_days",
+    "insurance_wanted",
+    "note",
+]
+
+
+def lineages(request):
+    filterset = LineageFilter(request.GET, queryset=lineages_with_counts(localdate()))
+    return render_list(
+        request,
+        "propagation/lineages.html",
+        filterset=filterset,
+        table_class=LineageTable,
+        any_at_all=Lineage.objects.exists(),
+    )
+
+
+def lineage(request, pk):
+    found = get_object_or_404(lineages_with_counts(localdate()), pk=pk)
+    return render(
+        request,
+        "propagation/lineage.html",
+        {
+            "lineage": found,
+            "colonies": found.colonies.order_by("ended_on", "tag"),
+            "acquisitions": found.acquisitions.select_related("pack", "returned_plug"),
+            "stages": plugs_by_stage(found),
+            "left": plugs_that_left(found),
+            "former_names": former_names(found),
+            "changes": changes_of(found, *TOLD),
+        },
+    )
+
+
+def lineage_new(request):
+    return _form_page(request, Lineage(name=request.GET.get("name", "")), heading="New lineage")
+
+
+def lineage_edit(request, pk):
+    found = get_object_or_404(Lineage, pk=pk)
+    return _form_page(request, found, heading=f"Change {found.name}")
+
+
+def _form_page(request, record, *, heading):
+    back = reverse("lineage", args=[record.pk]) if record.pk else reverse("lineages")
+    form = LineageForm(
+        request.POST or None,
+        instance=record,
+        initial={"based_on": last_change(record) if record.pk else None},
+    )
+    form.use_unit(Preferences.current().length_unit)
+    if request.method == "POST" and form.is_valid():
+        try:
+            kept = keep_lineage(lineage=form.instance, based_on=form.cleaned_data["based_on"], by=request.user)
+        except RametError as error:
+            refuse(form, error, other_url=lambda other: reverse("lineage", args=[other.pk]))
+        else:
+            messages.success(request, f"{kept.name} is saved.")
+            return redirect("lineage", pk=kept.pk)
+    return render(
+        request,
+        "propagation/lineage_form.html",
+        {"form": form, "heading": heading, "back_url": back, "draft": "lineage"},
+    )
