@@ -1,6 +1,7 @@
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Max
 
 from propagation.actions.acquire import new_colony
 from propagation.actions.days import check_day
@@ -27,6 +28,8 @@ def grow_on(
         raise BadDate(
             f"{plug.code_in_clear} was cut on {plug.began_on}; it can be grown on from the day after.", field="day"
         )
+    seen = plug.healing_checks.standing().aggregate(last=Max("checked_on"))["last"]
+    check_day(on, today=today, what=f"Growing on {plug.code_in_clear}", not_before=seen, because="it was checked")
     plug.fate, plug.ended_on = Fate.GROWN_ON, on
     plug.rack = plug.rack_row = plug.rack_column = None
     plug._history_user = by
