@@ -184,7 +184,8 @@ def text_edge_mm(width_mm: float, height_mm: float) -> float:
 def _module_score(module):
     score = min(module / COMFORTABLE_MODULE_MM, 1.0) + 0.7 * min(module / LARGEST_MODULE_MM, 1.0)
     if module < READABLE_MODULE_MM - 1e-6:
-        score -= 4.0  # a symbol that cannot be scanned is worth less than a label without text
+        # A symbol that cannot be scanned is worth less than a label without text, and the smaller the less.
+        score -= 4.0 + 10.0 * (1 - module / READABLE_MODULE_MM)
     return score
 
 
@@ -199,6 +200,12 @@ def _symbol_box(x, y, side):
 def _edge(width, height, module):
     """Where the symbol's box begins so that its dark part keeps the same distance from the edge as text does."""
     return max(SYMBOL_EDGE_MM, text_edge_mm(width, height) - QUIET_MODULES * module)
+
+
+def _snap(module, dots):
+    """Air between the quiet zone and text: the dot the symbol may move by to lie on the printer's grid, and the hair
+    by which round figures are higher than capitals."""
+    return module / dots + 0.05
 
 
 def _stack(area):
@@ -261,7 +268,8 @@ def gap_mm(code_points: float) -> float:
 def _beside(width, height, side, dots, module):
     edge = text_edge_mm(width, height)
     symbol = _symbol_box(_edge(width, height, module), (height - side) / 2, side)
-    text = Box(symbol.right, edge, width - edge - symbol.right, height - 2 * edge)
+    begin = symbol.right + _snap(module, dots)
+    text = Box(begin, edge, width - edge - begin, height - 2 * edge)
     sizes = _stack(text) if text.width > 0 else None
     if sizes is None:
         return None
@@ -272,7 +280,8 @@ def _beside(width, height, side, dots, module):
 def _below(width, height, side, dots, module):
     edge = text_edge_mm(width, height)
     symbol = _symbol_box((width - side) / 2, _edge(width, height, module), side)
-    text = Box(edge, symbol.bottom, width - 2 * edge, height - edge - symbol.bottom)
+    begin = symbol.bottom + _snap(module, dots)
+    text = Box(edge, begin, width - 2 * edge, height - edge - begin)
     sizes = _stack(text) if text.height > 0 else None
     if sizes is None:
         return None
@@ -286,7 +295,8 @@ def _most_lines(height):
 
 def _code_below(width, height, side, dots, module):
     edge = text_edge_mm(width, height)
-    left_over = height - side - _edge(width, height, module) - edge
+    snap = _snap(module, dots)
+    left_over = height - side - _edge(width, height, module) - edge - snap
     code = min(
         LARGEST_CODE_PT,
         (width - 2 * edge) / MM_PER_POINT / (CODE_CHARACTERS * CODE_ADVANCE),
@@ -303,7 +313,7 @@ def _code_below(width, height, side, dots, module):
         symbol=symbol,
         dots=dots,
         module_mm=module,
-        text=Box(edge, symbol.bottom, width - 2 * edge, code_height),
+        text=Box(edge, symbol.bottom + snap, width - 2 * edge, code_height),
         code_pt=code,
         align="centre",
         score=_module_score(module) + _code_score(code) - 0.6,
@@ -313,7 +323,8 @@ def _code_below(width, height, side, dots, module):
 def _code_beside(width, height, side, dots, module):
     edge = text_edge_mm(width, height)
     symbol = _symbol_box(_edge(width, height, module), (height - side) / 2, side)
-    across = width - edge - symbol.right
+    begin = symbol.right + _snap(module, dots)
+    across = width - edge - begin
     best = None
     for lines, characters in ((1, CODE_CHARACTERS), (2, 4)):
         code = min(
@@ -332,7 +343,7 @@ def _code_beside(width, height, side, dots, module):
         symbol=symbol,
         dots=dots,
         module_mm=module,
-        text=Box(symbol.right, (height - code_height) / 2, across, code_height),
+        text=Box(begin, (height - code_height) / 2, across, code_height),
         code_lines=lines,
         code_pt=code,
         align="left",

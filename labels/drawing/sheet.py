@@ -38,7 +38,8 @@ from .typesetting import Line, Paragraph, Typesetter, set_paragraph, tidy
 POINTS_PER_MM = 72 / 25.4
 RESOLUTIONS = (72, 4800)  # dpi; below and above there is no printer (common practice, no source)
 RULER_MM = 100
-_HAIRLINE_PT = 0.25
+_HAIRLINE_PT = 0.35
+_OVERSHOOT = 0.03  # em by which round figures pass the line and the height of capitals
 _DETAIL_GAP = " · "
 
 # Streams as 7-bit text make a PDF a quarter larger and serve no reader of today.
@@ -295,11 +296,11 @@ class LabelPainter:
         widest = max(max(line.width, line.right) - min(0.0, line.left) for line in lines)
         highest = max(line.top + line.bottom for line in lines) + CODE_LEADING * (len(lines) - 1)
         size = min(layout.code_pt, box.width * POINTS_PER_MM / widest)
-        if highest * size * MM_PER_POINT > box.height + 0.1 * layout.code_pt * MM_PER_POINT:
-            size = box.height * POINTS_PER_MM / highest
+        if highest > CAPITAL_HEIGHT + CODE_LEADING * (len(lines) - 1) + _OVERSHOOT:
+            size = min(size, box.height * POINTS_PER_MM / highest)
         em = size * MM_PER_POINT
         # A tag may hang below the line, which a code of capitals and figures never does.
-        lift = max(lines[-1].bottom - 0.05, 0.0) * em
+        lift = lines[-1].bottom * em if lines[-1].bottom > _OVERSHOOT else 0.0
         return [
             _place(
                 "code", line, box, box.bottom - lift - CODE_LEADING * em * (len(lines) - 1 - number), size, layout.align
@@ -505,10 +506,10 @@ def _outline(stock, x_mm, y_mm, height_pt):
     left, right = x_mm * POINTS_PER_MM, (x_mm + stock.label_width_mm) * POINTS_PER_MM
     top, bottom = height_pt - y_mm * POINTS_PER_MM, height_pt - (y_mm + stock.label_height_mm) * POINTS_PER_MM
     if radius <= 0:
-        return f"q {_HAIRLINE_PT} w 0.5 G {left:.3f} {bottom:.3f} {right - left:.3f} {top - bottom:.3f} re S Q"
+        return f"q {_HAIRLINE_PT} w 0 G {left:.3f} {bottom:.3f} {right - left:.3f} {top - bottom:.3f} re S Q"
     handle = radius * (1 - 0.5522847)  # a quarter circle as a Bézier curve
     return (
-        f"q {_HAIRLINE_PT} w 0.5 G {left + radius:.3f} {bottom:.3f} m {right - radius:.3f} {bottom:.3f} l "
+        f"q {_HAIRLINE_PT} w 0 G {left + radius:.3f} {bottom:.3f} m {right - radius:.3f} {bottom:.3f} l "
         f"{right - handle:.3f} {bottom:.3f} {right:.3f} {bottom + handle:.3f} {right:.3f} {bottom + radius:.3f} c "
         f"{right:.3f} {top - radius:.3f} l "
         f"{right:.3f} {top - handle:.3f} {right - handle:.3f} {top:.3f} {right - radius:.3f} {top:.3f} c "

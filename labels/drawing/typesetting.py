@@ -401,20 +401,20 @@ def _directional_runs(text, from_right):
 
 
 def _resolved(text, base_level):
+    # A character newer than this Python has no direction yet and counts as a letter from the left.
+    known = "".join(character if unicodedata.bidirectional(character) else "A" for character in text)
     storage = bidi.get_empty_storage()
     storage["base_level"] = base_level
     storage["base_dir"] = ("L", "R")[base_level]
-    bidi.get_embedding_levels(text, storage)
+    bidi.get_embedding_levels(known, storage)
     bidi.explicit_embed_and_overrides(storage)
     bidi.resolve_weak_types(storage)
     bidi.resolve_neutral_types(storage, False)
     bidi.resolve_implicit_levels(storage, False)
-    for place, character in enumerate(storage["chars"]):
-        character["place"] = place
-    # Joiners are set aside by the algorithm (rule X9) but shape their neighbours, so levels are read back by place.
+    # Joiners are set aside by the algorithm (rule X9) but shape their neighbours, so they take the level before them.
     levels, resolved = [], iter(storage["chars"])
     current = next(resolved, None)
-    for character in text:
+    for character in known:
         if current is not None and current["ch"] == character:
             levels.append(current["level"])
             current = next(resolved, None)

@@ -2,6 +2,7 @@
 
 import json
 from datetime import date
+from math import ceil
 from pathlib import Path
 
 import numpy as np
@@ -50,7 +51,24 @@ def content(code="K7M42QXP", lineage=NAMES["short"], mother="AC-07", **fields):
 
 
 def raster(pdf: bytes, page: int, dpi: float) -> np.ndarray:
-    """A page as a printer with black dots only would print it: True where a dot is burnt."""
+    """A page as a printer with black dots only would print it: True where a dot is burnt.
+
+    The page lies at the top left of the raster at exactly this resolution; pypdfium2's own `render` would stretch it
+    to the next whole dot.
+    """
     with pypdfium2.PdfDocument(pdf) as document:
-        image = document[page].render(scale=dpi / 72, grayscale=True).to_numpy()
-    return image.reshape(image.shape[0], image.shape[1]) < 128
+        sheet = document[page]
+        width, height = sheet.get_size()
+        dots = ceil(width * dpi / 72), ceil(height * dpi / 72)
+        bitmap = pypdfium2.PdfBitmap.new_native(*dots, pypdfium2.raw.FPDFBitmap_Gray)
+        bitmap.fill_rect((255, 255, 255, 255), 0, 0, *dots)
+        scale = dpi / 72
+        pypdfium2.raw.FPDF_RenderPageBitmapWithMatrix(
+            bitmap,
+            sheet,
+            pypdfium2.raw.FS_MATRIX(scale, 0, 0, scale, 0, 0),
+            pypdfium2.raw.FS_RECTF(0, 0, *dots),
+            0,
+        )
+        image = bitmap.to_numpy()
+        return image.reshape(image.shape[0], image.shape[1]) < 128
