@@ -13,7 +13,7 @@ function step(input, direction) {
   const least = limit(input, "min", -Infinity);
   const most = limit(input, "max", Infinity);
   const places = (input.step.split(".")[1] || "").length;
-  const before = input.value === "" ? (Number(input.dataset.from) || (least === -Infinity ? 0 : least - size * direction)) : Number(input.value);
+  const before = input.value === "" ? (least === -Infinity ? 0 : least - size * direction) : Number(input.value);
   const after = Math.min(most, Math.max(least, before + direction * size));
   setValue(input, after.toFixed(places));
 }
