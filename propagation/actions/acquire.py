@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from uuid import UUID
 
 from django.db import transaction
 from simple_history.utils import bulk_create_with_history
@@ -20,19 +21,33 @@ from propagation.models import Acquisition, Colony, GrowthForm, HealingStage, Li
 from propagation.models.cutting import MOST_FRAGS_AT_A_CUT
 
 
-def acquisition_of(*, lineage, on, today, kind, pack=None, returned_plug=None, note="", by=None) -> Acquisition:
+def acquisition_of(
+    *, lineage, on, today, kind, pack=None, returned_plug=None, note="", submission=None, by=None
+) -> Acquisition:
     """Save the acquisition itself, after checking its day and, for a return, the plug that left."""
     check_day(on, today=today, what="An acquisition")
     if kind not in Acquisition.Kind.values:
         raise BadValue(f"“{kind}” is no way to come; use one of {', '.join(Acquisition.Kind.values)}.", field="kind")
     if returned_plug is not None:
+        if kind != Acquisition.Kind.RETURNED:
+            raise BadValue("Only what came back names the plug that left.", field="kind")
         if returned_plug.fate not in LEFT:
-            raise BadValue(f"Plug {returned_plug.code_in_clear} never left, so nothing of it can come back.")
+            raise BadValue(
+                f"Plug {returned_plug.code_in_clear} never left, so nothing of it can come back.", field="returned_plug"
+            )
         if returned_plug.lineage_id != lineage.pk:
             raise BadValue(f"Plug {returned_plug.code_in_clear} is of another lineage, {returned_plug.lineage}.")
         check_day(on, today=today, what="A return", not_before=returned_plug.ended_on, because="it left")
+    elif kind == Acquisition.Kind.RETURNED:
+        raise BadValue("Which plug came back? Give the code on its label.", field="returned_plug")
     acquisition = Acquisition(
-        lineage=lineage, acquired_on=on, kind=kind, pack=pack, returned_plug=returned_plug, note=note
+        lineage=lineage,
+        acquired_on=on,
+        kind=kind,
+        pack=pack,
+        returned_plug=returned_plug,
+        note=note,
+        submission=submission,
     )
     acquisition._history_user = by
     acquisition.save()
@@ -56,11 +71,20 @@ def acquire_colony(
     pack: Pack | None = None,
     returned_plug: Plug | None = None,
     note: str = "",
+    submission: UUID | None = None,
     by=None,
 ) -> Colony:
     """A colony came from outside. Raises BadDate, BadValue, AlreadyDone (the tag was used before)."""
     acquisition = acquisition_of(
-        lineage=lineage, on=on, today=today, kind=kind, pack=pack, returned_plug=returned_plug, note=note, by=by
+        lineage=lineage,
+        on=on,
+        today=today,
+        kind=kind,
+        pack=pack,
+        returned_plug=returned_plug,
+        note=note,
+        submission=submission,
+        by=by,
     )
     colony = new_colony(tag=tag, lineage=lineage, acquisition=acquisition, began_on=on, by=by)
     if spot is not None:
@@ -82,6 +106,7 @@ def acquire_plugs(
     pack: Pack | None = None,
     returned_plug: Plug | None = None,
     note: str = "",
+    submission: UUID | None = None,
     by=None,
 ) -> list[Plug]:
     """Plugs of one lineage came from outside. Raises BadDate, BadValue."""
@@ -95,7 +120,15 @@ def acquire_plugs(
     if not 1 <= count <= MOST_FRAGS_AT_A_CUT:
         raise BadValue(f"{count} plugs cannot be right; give a number from 1 to {MOST_FRAGS_AT_A_CUT}.", field="count")
     acquisition = acquisition_of(
-        lineage=lineage, on=on, today=today, kind=kind, pack=pack, returned_plug=returned_plug, note=note, by=by
+        lineage=lineage,
+        on=on,
+        today=today,
+        kind=kind,
+        pack=pack,
+        returned_plug=returned_plug,
+        note=note,
+        submission=submission,
+        by=by,
     )
     cells = free_cells(rack, count=count) if rack else [(None, None, None)] * count
     plugs = [
@@ -122,15 +155,12 @@ class PackLine:
     """One line of a pack as it was entered: plugs of a lineage, or a colony with its tag."""
 
     lineage: str
+    is_colony: bool = False
     count: int = 1
     tag: str = ""
     growth_form: str = GrowthForm.BRANCHING  # of a lineage that is new with this pack
     size_mm: Decimal | None = None
     stage: str = HealingStage.HEALED
-
-    @property
-    def is_colony(self) -> bool:
-        return bool(self.tag.strip())
 
 
 @transaction.atomic
@@ -143,6 +173,7 @@ def acquire_pack(
     kind: str = Acquisition.Kind.BOUGHT,
     rack: Spot | None = None,
     note: str = "",
+    submission: UUID | None = None,
     by=None,
 ) -> tuple[Pack, list[Acquisition]]:
     """Several plugs or colonies came together; one acquisition for each line, in their order.
@@ -166,7 +197,18 @@ def acquire_pack(
         tags.add(tag)
         try:
             with transaction.atomic():
-                made.append(_acquire_line(line, pack=pack, on=on, today=today, kind=kind, rack=rack, by=by))
+                made.append(
+                    _acquire_line(
+                        line,
+                        pack=pack,
+                        on=on,
+                        today=today,
+                        kind=kind,
+                        rack=rack,
+                        submission=None if made else submission,
+                        by=by,
+                    )
+                )
         except RametError as error:
             column = getattr(error, "field", None) or ("tag" if line.is_colony else "lineage")
             wrong.append((row, column, str(error)))
@@ -175,19 +217,20 @@ def acquire_pack(
     return pack, made
 
 
-def _acquire_line(line: PackLine, *, pack, on, today, kind, rack, by) -> Acquisition:
+def _acquire_line(line: PackLine, *, pack, on, today, kind, rack, submission, by) -> Acquisition:
     if not line.lineage.strip():
         raise BadValue("Say which lineage this is.", field="lineage")
     if line.is_colony and line.count != 1:
         raise BadValue(
-            f"A line with the tag {line.tag.strip()} is one colony, not {line.count}; "
-            "give each colony its own line, or leave the tag empty for plugs.",
+            f"A line is one colony with its tag, not {line.count}; give each colony its own line.",
             field="count",
         )
+    if line.tag.strip() and not line.is_colony:
+        raise BadValue(f"Plugs have codes and no tag; leave “{line.tag.strip()}” out, or say colony.", field="tag")
     lineage = lineage_named(line.lineage, by=by, growth_form=line.growth_form)
     if line.is_colony:
         return acquire_colony(
-            lineage=lineage, tag=line.tag, on=on, today=today, kind=kind, pack=pack, by=by
+            lineage=lineage, tag=line.tag, on=on, today=today, kind=kind, pack=pack, submission=submission, by=by
         ).acquisition
     plugs = acquire_plugs(
         lineage=lineage,
@@ -199,6 +242,7 @@ def _acquire_line(line: PackLine, *, pack, on, today, kind, rack, by) -> Acquisi
         stage=line.stage,
         rack=rack,
         pack=pack,
+        submission=submission,
         by=by,
     )
     return plugs[0].acquisition

@@ -42,8 +42,10 @@ class Acquisition(models.Model):
         help_text="The plug that left and of which this is a part or the whole, when it came back.",
     )
     note = models.TextField(blank=True)
+    # Set when the page is opened: the same form sent twice finds what the first one brought in.
+    submission = models.UUIDField(unique=True, null=True, blank=True, editable=False)
 
-    history = HistoricalRecords()
+    history = HistoricalRecords(excluded_fields=["submission"])
 
     class Meta:
         ordering = ["-acquired_on", "-id"]

@@ -51,7 +51,8 @@ def colonies(request):
 
 
 def _found(tag) -> Colony:
-    among = Colony.objects.with_rest(localdate()).select_related("lineage", "acquisition", "grown_from__cut_event__mother")
+    among = Colony.objects.with_rest(localdate())
+    among = among.select_related("lineage", "acquisition", "grown_from__cut_event__mother")
     try:
         return find_colony(tag, among=among)
     except NothingFound as error:
