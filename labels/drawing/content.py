@@ -14,13 +14,13 @@ class LabelContent:
     address : str
         What the QR says, upper-case so that it fits the alphanumeric set, e.g. `HTTPS://RAMET.EXAMPLE/Q/K7M42QXP`.
     code : str
-        The code in clear as it is read aloud and typed, e.g. `K7M4-2QXP`; a colony may show its tag here.
+        The code in clear as it is read aloud and typed, e.g. `K7M4-2QXP`.
     lineage : str
         Name of the lineage, in any script and of any length.
     cut_on : date or None
         The day of the cut; a colony has none.
     mother : str or None
-        Tag of the mother.
+        Tag of the mother a plug was cut from; on the label of a colony its own tag.
     kind : "plug" or "colony"
     """
 

@@ -238,7 +238,7 @@ class LabelPainter:
         )
         if layout.text is None:
             return symbol
-        texts, code_box = self._texts(content.lineage, content.cut_on, content.mother, layout)
+        texts, code_box = self._texts(content.lineage, content.cut_on, content.mother, content.kind, layout)
         code = self._code_operators(content.code, layout, code_box)
         at = f"q 1 0 0 1 {x_mm * POINTS_PER_MM:.3f} {self.height_pt - y_mm * POINTS_PER_MM:.3f} cm"
         return f"{symbol} {at} BT {code} {texts} ET Q"
@@ -308,8 +308,8 @@ class LabelPainter:
             for number, line in enumerate(lines)
         ]
 
-    def _set_texts(self, lineage, cut_on, mother, layout):
-        content = LabelContent(address="", code="", lineage=lineage, cut_on=cut_on, mother=mother)
+    def _set_texts(self, lineage, cut_on, mother, kind, layout):
+        content = LabelContent(address="", code="", lineage=lineage, cut_on=cut_on, mother=mother, kind=kind)
         texts, code_box = self._compose(content, layout)
         return _line_operators(texts), code_box
 
@@ -423,7 +423,9 @@ def _check(stock, dpi):
 def _detail_choices(content):
     """Date and mother on one line, the date alone, the mother alone; empty where there is nothing to say."""
     day = content.cut_on.isoformat() if content.cut_on else ""
-    mother = f"from {content.mother}" if content.mother else ""
+    mother = content.mother or ""
+    if mother and content.kind == "plug":
+        mother = f"from {mother}"
     full = _DETAIL_GAP.join(each for each in (day, mother) if each)
     return full, day, mother
 

@@ -503,8 +503,10 @@ def set_paragraph(
         texts = _filled(typesetter, style, pieces, width / size, from_right) or [text]
         cut_short = len(texts) > count
         if cut_short:
-            rest = "".join(texts[count - 1 :])
-            texts = [*texts[: count - 1], _shortened(typesetter, style, rest, width / size, from_right)]
+            rest = text
+            for line in texts[: count - 1]:
+                rest = rest[rest.index(line) + len(line) :]
+            texts = [*texts[: count - 1], _shortened(typesetter, style, rest.strip(), width / size, from_right)]
         paragraph = lined(texts, size)
         if paragraph.height <= height:
             return Paragraph(**{**vars(paragraph), "cut_short": cut_short})

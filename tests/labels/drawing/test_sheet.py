@@ -29,6 +29,12 @@ def test_a_label_says_its_code_lineage_date_and_mother():
         assert words in text
 
 
+def test_a_colony_shows_its_own_tag_and_no_date():
+    (text,) = page_texts(draw_labels([content(mother="AC-07", cut_on=None, kind="colony")], stock=SHEET).pdf)
+    assert "AC-07" in text
+    assert "from" not in text
+
+
 def test_names_in_many_scripts_can_be_searched_for_in_the_pdf():
     (text,) = page_texts(
         draw_labels([content(lineage=NAMES[script]) for script in ("Chinese", "Cyrillic")], stock=SHEET).pdf
