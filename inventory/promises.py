@@ -1,0 +1,14 @@
+"""Tells the floor below which plugs are promised."""
+
+from django.utils.formats import date_format
+from django.utils.timezone import localdate
+
+from inventory.models import Hold
+from propagation.promises import tells_promises
+
+
+@tells_promises
+def held_plugs(plug_ids: list[int]) -> dict[int, str]:
+    """``{plug id: "to NAME until 3 Dec 2026"}`` for the plugs that are held today."""
+    holds = Hold.objects.active_on(localdate()).filter(plug__in=plug_ids).select_related("contact")
+    return {hold.plug_id: f"to {hold.contact} until {date_format(hold.until)}" for hold in holds}

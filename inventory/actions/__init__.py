@@ -1,0 +1,1 @@
+"""What a keeper does on the inventory floor."""

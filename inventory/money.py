@@ -1,0 +1,58 @@
+"""Amounts of money: read as people type them, written as the currency is written."""
+
+import re
+from decimal import Decimal, InvalidOperation
+
+from babel.numbers import format_currency
+
+from inventory.errors import BadAmount
+from inventory.models import Book
+
+LARGEST = Decimal(10) ** 8
+GROUPED = re.compile(r"\d{1,3}([ .,’'])\d{3}(?:\1\d{3})*")
+
+
+def read_amount(text: str, *, book: Book) -> Decimal:
+    """Read ``12.50``, ``12,50``, ``1 250``, ``1.250,00`` or ``1,250.00``, with or without the currency's code.
+
+    A point or a comma that comes last and is followed by one or two digits (three where the currency has three) begins
+    the decimals; any other groups thousands. Raises BadAmount, which says what would be right.
+    """
+    bare = re.sub(r"[\s\u00a0\u202f]", "", text).upper().removeprefix(book.currency).removesuffix(book.currency)
+    bare = bare.strip("€$£¥")
+    wrong = BadAmount(f"“{text.strip()}” is no amount; write it like {example(book)}.", field="amount")
+    if not re.fullmatch(r"-?\d[\d.,’']*", bare):
+        raise wrong
+    if bare.startswith("-"):
+        raise BadAmount(f"A price cannot be less than nothing, as {text.strip()} is.", field="amount")
+    whole, decimals = bare, ""
+    last = max(bare.rfind("."), bare.rfind(","))
+    if last >= 0:
+        after = bare[last + 1 :]
+        is_group = len(after) == 3 and book.decimals != 3 and GROUPED.fullmatch(bare)
+        if not is_group:
+            whole, decimals = bare[:last], after
+    if re.search(r"[.,’']", whole) and not GROUPED.fullmatch(whole):
+        raise wrong
+    if len(decimals.rstrip("0")) > book.decimals:
+        raise BadAmount(
+            f"{text.strip()} has more digits after the point than {book.currency} has ({book.decimals}).",
+            field="amount",
+        )
+    try:
+        amount = Decimal(f"{re.sub(r'[^0-9]', '', whole)}.{decimals or '0'}")
+    except InvalidOperation:
+        raise wrong from None
+    if amount >= LARGEST:
+        raise BadAmount(f"{text.strip()} cannot be right; it is more than {LARGEST:,}.", field="amount")
+    return amount.quantize(Decimal(1).scaleb(-book.decimals))
+
+
+def example(book: Book) -> str:
+    """An amount as it may be typed."""
+    return f"{Decimal(25):.{book.decimals}f}"
+
+
+def write_amount(amount: Decimal | None, currency: str) -> str:
+    """``€25.00`` as the currency is written in English; a dash where there is no price."""
+    return "–" if amount is None else format_currency(amount, currency, locale="en")

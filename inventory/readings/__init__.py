@@ -1,0 +1,1 @@
+"""Reading what is to be had, and for whom it is kept."""
