@@ -20,7 +20,7 @@ from .tails import learn_tail_shape
 HORIZONS = (1, 3, 5)
 SHARES = (0.50, 0.80, 0.95)
 METHODS = ("model", "no_growth", "last_rate", "line")
-LARGEST_FOLDS = 6
+LARGEST_FOLDS = 10
 
 # Quantiles that a forecast's ranked probability score is summed over.
 _GRID = (np.arange(100) + 0.5) / 100
@@ -41,6 +41,10 @@ class BacktestRows:
 
     def __len__(self):
         return len(self.outcome)
+
+    def shifted(self, offset):
+        """The same with colonies numbered from an offset on."""
+        return replace(self, colony=self.colony + offset)
 
 
 def _reading_table(padded):
@@ -200,7 +204,7 @@ def backtest_collection(padded: PaddedHistories, *, measure="", growth_form="", 
         model = learn_model(training, measure=measure, growth_form=growth_form, exponent=exponent)
         tested = np.flatnonzero(fold == held)
         parts.append(_score(model, padded.take(tested), tested, horizons))
-    return _join(parts)
+    return join_rows(parts)
 
 
 def _score(model, padded, positions, horizons):
@@ -222,10 +226,11 @@ def _score(model, padded, positions, horizons):
         parts.append(
             BacktestRows(positions[colony], origin + 1, steps, outcome, points, crps, inside, model.tails.cumulative(z))
         )
-    return _join(parts)
+    return join_rows(parts)
 
 
-def _join(parts):
+def join_rows(parts):
+    """Rows of several backtests in one."""
     parts = [part for part in parts if part is not None]
     if not parts:
         nothing = np.zeros(0)

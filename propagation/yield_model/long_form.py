@@ -1,0 +1,277 @@
+"""Readings in long form: one row for each colony and day, from any source, checked row by row.
+
+Columns `colony, date, size` and optionally `lineage, growth_form, measure`. What is wrong is named by row and column and
+left out; the rest is still answered.
+"""
+
+import csv
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+import numpy as np
+
+from .backtest import HORIZONS, backtest_collection, join_rows, summarise
+from .histories import ColonyHistory, Reading, pad_histories
+
+NEEDED = ("colony", "date", "size")
+OPTIONAL = ("lineage", "growth_form", "measure")
+
+# Readings before this year are taken for a slip of the century: nobody measured captive corals then.
+# Common practice, no source.
+EARLIEST_YEAR = 1950
+
+# Two readings of one day that differ by more than this share disagree. Common practice, no source.
+SAME_DAY_SHARE = 0.25
+
+MEASURE_NAMES = {
+    "tle": "tle_cm",
+    "total branch length": "tle_cm",
+    "branch length": "tle_cm",
+    "diameter": "diameter_mm",
+    "longest diameter": "diameter_mm",
+    "length": "diameter_mm",
+    "height": "height_mm",
+    "area": "area_cm2",
+    "projected area": "area_cm2",
+    "planar area": "area_cm2",
+    "polyp count": "polyps",
+    "polyp_count": "polyps",
+    "heads": "polyps",
+    "count": "polyps",
+    "weight": "weight_g",
+    "buoyant weight": "weight_g",
+    "skeletal weight": "weight_g",
+    "mass": "weight_g",
+}
+_FORM_NAMES = {"tabular": "tabling", "table": "tabling", "plate": "plating", "polyp": "polyps"}
+
+
+@dataclass(frozen=True)
+class RowProblem:
+    """What is wrong in one row and column, and what would be right. `row` counts the header as 1; None is the whole file."""
+
+    row: int | None
+    column: str | None
+    sentence: str
+    left_out: bool = True
+
+    def __str__(self):
+        where = " ".join(
+            part for part in (f"row {self.row}," if self.row else "", f"column {self.column}:" if self.column else "") if part
+        )
+        return f"{where} {self.sentence}".strip()
+
+
+@dataclass
+class LongForm:
+    """Readings by (measure, growth form), each a list of ColonyHistory, and all that was wrong."""
+
+    groups: dict = field(default_factory=dict)
+    problems: list = field(default_factory=list)
+
+    @property
+    def series(self):
+        """How many colonies, each in one measure."""
+        return sum(len(histories) for histories in self.groups.values())
+
+
+def known_measure(name):
+    """A measure's code from any of its names; the name itself when it is not known."""
+    name = (name or "").strip().lower()
+    return MEASURE_NAMES.get(name, name)
+
+
+def _parse_day(text):
+    """Day as a number with its part of a day; raises ValueError with a sentence."""
+    text = text.strip()
+    if not text:
+        raise ValueError("there is no date; write it as 2024-05-31.")
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"{text!r} is no date; write it as 2024-05-31.") from None
+    if moment.year < EARLIEST_YEAR:
+        raise ValueError(f"{text} lies in the wrong century; was {moment.year % 100 + 2000} meant?")
+    part = (moment.hour * 3600 + moment.minute * 60 + moment.second) / 86400
+    return moment.toordinal() + part
+
+
+def _parse_size(text):
+    text = text.strip()
+    if not text or text.lower() in ("na", "nan", "null", "none"):
+        raise ValueError("there is no size; leave the row out where nothing was measured.")
+    try:
+        size = float(text)
+    except ValueError:
+        hint = " (write a decimal point, not a comma)" if "," in text else ""
+        raise ValueError(f"{text!r} is no number{hint}.") from None
+    if not np.isfinite(size):
+        raise ValueError(f"{text!r} is no size.")
+    if size == 0:
+        raise ValueError("a size of zero is no size; leave the row out once a colony is dead.")
+    if size < 0:
+        raise ValueError(f"a size cannot be less than nothing, and this is {text}.")
+    return size
+
+
+def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
+    """Read readings in long form.
+
+    Parameters
+    ----------
+    lines : iterable of str
+        The lines of a CSV file with a header (RFC 4180).
+    measure, growth_form : str, optional
+        For rows that do not name their own.
+    latest : datetime.date, optional
+        A date after it is taken for a slip: today, say.
+
+    Returns
+    -------
+    LongForm
+
+    Raises
+    ------
+    ValueError
+        If a needed column is missing, or there is no header at all.
+    """
+    rows = csv.reader(lines)
+    header = next(rows, None)
+    if header is None:
+        raise ValueError("The file is empty; it needs a header with the columns colony, date, size.")
+    names = [name.strip().lstrip("\ufeff").lower().replace(" ", "_") for name in header]
+    missing = [name for name in NEEDED if name not in names]
+    if missing:
+        raise ValueError(
+            f"The column{'s' if len(missing) > 1 else ''} {', '.join(missing)} {'are' if len(missing) > 1 else 'is'} missing; "
+            f"the header has {', '.join(name for name in names if name) or 'nothing'}."
+        )
+    place = {name: names.index(name) for name in (*NEEDED, *OPTIONAL) if name in names}
+    found = LongForm()
+    last_day = latest.toordinal() + 1 if isinstance(latest, date) else None
+    readings = defaultdict(list)  # (colony, measure) -> [(day, size, row)]
+    lineage_of, form_of, measures_of, order = {}, {}, defaultdict(dict), []
+    for number, cells in enumerate(rows, start=2):
+        if not any(cell.strip() for cell in cells):
+            continue
+        if len(cells) < len(names):
+            cells = cells + [""] * (len(names) - len(cells))
+        cell = {name: cells[index].strip() for name, index in place.items()}
+        colony = cell["colony"]
+        if not colony:
+            found.problems.append(RowProblem(number, "colony", "the colony has no name."))
+            continue
+        try:
+            column = "date"
+            day = _parse_day(cell["date"])
+            if last_day is not None and day >= last_day:
+                raise ValueError(f"{cell['date']} has not come yet.")
+            column = "size"
+            size = _parse_size(cell["size"])
+        except ValueError as error:
+            found.problems.append(RowProblem(number, column, str(error)))
+            continue
+        what = known_measure(cell.get("measure") or measure)
+        form = (cell.get("growth_form") or growth_form or "").strip().lower()
+        form = _FORM_NAMES.get(form, form)
+        lineage = cell.get("lineage") or None
+        for store, value, name in ((lineage_of, lineage, "lineage"), (form_of, form, "growth_form")):
+            if store.setdefault(colony, value) != value:
+                sentence = f"colony {colony} was given as {store[colony] or 'none'} before, and is {value or 'none'} here; the first is kept."
+                found.problems.append(RowProblem(number, name, sentence, left_out=False))
+        if what not in measures_of[colony]:
+            if measures_of[colony]:
+                before = ", ".join(str(name) or "none" for name in measures_of[colony])
+                sentence = f"colony {colony} changes its measure from {before} to {what or 'none'}; each is read as a series of its own."
+                found.problems.append(RowProblem(number, "measure", sentence, left_out=False))
+            measures_of[colony][what] = number
+        key = (colony, what)
+        if key not in readings:
+            order.append(key)
+        readings[key].append((day, size, number))
+    for key in order:
+        colony, what = key
+        kept = _settle_same_days(sorted(readings[key], key=lambda r: (r[0], r[2])), colony, found.problems)
+        history = ColonyHistory(
+            identifier=colony, lineage=lineage_of[colony], readings=tuple(Reading(day, size) for day, size, _ in kept)
+        )
+        found.groups.setdefault((what, form_of[colony]), []).append(history)
+    return found
+
+
+def _settle_same_days(rows, colony, problems):
+    """One reading a day: the mean of those that agree; where they disagree, the one nearer to the readings around it."""
+    by_day = defaultdict(list)
+    for row in rows:
+        by_day[int(row[0])].append(row)
+    days = sorted(by_day)
+    middle = {day: float(np.exp(np.mean([np.log(size) for _, size, _ in by_day[day]]))) for day in days}
+    kept = []
+    for position, day in enumerate(days):
+        same = by_day[day]
+        if len(same) == 1:
+            kept.append(same[0])
+            continue
+        sizes = np.array([size for _, size, _ in same])
+        if sizes.max() <= sizes.min() * (1 + SAME_DAY_SHARE):
+            kept.append((same[0][0], float(sizes.mean()), same[0][2]))
+            continue
+        around = [middle[days[p]] for p in (position - 1, position + 1) if 0 <= p < len(days)]
+        numbers = ", ".join(str(number) for *_, number in same)
+        if around:
+            expected = np.mean(np.log(around))
+            chosen = same[int(np.argmin(np.abs(np.log(sizes) - expected)))]
+            sentence = (
+                f"colony {colony} has readings of one day that disagree ({', '.join(f'{s:g}' for s in sizes)}; rows {numbers}): "
+                f"{chosen[1]:g} lies nearer to the readings around it and is kept."
+            )
+            kept.append(chosen)
+        else:
+            sentence = (
+                f"colony {colony} has readings of one day that disagree ({', '.join(f'{s:g}' for s in sizes)}; rows {numbers}) "
+                "and no other to judge them by: their middle is taken."
+            )
+            kept.append((same[0][0], middle[day], same[0][2]))
+        problems.append(RowProblem(same[-1][2], "size", sentence, left_out=False))
+    return kept
+
+
+@dataclass(frozen=True)
+class BacktestAnswer:
+    """Figures in the shape of the `backtest` command, all that was wrong with the rows, and the scales taken with reasons."""
+
+    figures: dict
+    problems: list
+    rows: object
+
+
+def backtest_long_form(lines, *, measure=None, growth_form=None, latest=None, horizons=HORIZONS):
+    """Backtest readings in long form.
+
+    Parameters
+    ----------
+    lines, measure, growth_form, latest
+        As in `read_long_form`.
+    horizons : sequence of int
+        Readings ahead.
+
+    Returns
+    -------
+    BacktestAnswer
+        `figures` is the dict of `backtest.summarise`.
+
+    Raises
+    ------
+    ValueError
+        If a needed column is missing.
+    """
+    table = read_long_form(lines, measure=measure, growth_form=growth_form, latest=latest)
+    parts, offset = [], 0
+    for (what, form), histories in table.groups.items():
+        padded = pad_histories(histories)
+        rows = backtest_collection(padded, measure=what, growth_form=form, horizons=horizons)
+        parts.append(rows.shifted(offset))
+        offset += len(histories)
+    rows = join_rows(parts)
+    return BacktestAnswer(summarise(rows, series=table.series, horizons=horizons), table.problems, rows)
