@@ -256,7 +256,10 @@ class _Correction:
             colony.grown_from_id: colony for colony in Colony.objects.filter(grown_from__in=[plug.pk for plug in plugs])
         }
         self.checked = dict(
-            HealingCheck.objects.standing().filter(plug__in=plugs).order_by("-checked_on").values_list("plug", "checked_on")
+            HealingCheck.objects.standing()
+            .filter(plug__in=plugs)
+            .order_by("-checked_on")
+            .values_list("plug", "checked_on")
         )
         for plug in plugs:
             then = None

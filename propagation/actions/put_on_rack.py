@@ -59,7 +59,8 @@ def _check_cell(rack: Spot, row: int, column: int, moving) -> None:
     """Refuse a cell outside of the rack or one in which a plug stands that stays."""
     if not (1 <= row <= rack.rack_rows and 1 <= column <= rack.rack_columns):
         raise BadValue(
-            f"{rack} has {rack.rack_rows} rows and {rack.rack_columns} columns; there is no row {row}, column {column}.",
+            f"{rack} has {rack.rack_rows} rows and {rack.rack_columns} columns; "
+            f"there is no row {row}, column {column}.",
             field="row",
         )
     there = Plug.objects.kept().filter(rack=rack, rack_row=row, rack_column=column)
