@@ -152,7 +152,18 @@ class PackLineForm(forms.Form):
     amount = forms.DecimalField(label="Part of the price", required=False, max_digits=12, decimal_places=3)
 
 
-PackLines = forms.formset_factory(PackLineForm, extra=3, max_num=40, absolute_max=60)
+class BasePackLines(forms.BaseFormSet):
+    def initial_form_count(self):
+        """A line may be left empty, also one that was typed before more lines were asked for."""
+        return 0 if self.is_bound else super().initial_form_count()
+
+
+PackLines = forms.formset_factory(PackLineForm, formset=BasePackLines, extra=3, max_num=40, absolute_max=60)
+
+
+def typed(form) -> dict:
+    """What was typed into a form, to show it again without judging it yet."""
+    return {name: form[name].data for name in form.fields}
 
 
 class AcquisitionForm(forms.Form):

@@ -24,6 +24,7 @@ from inventory.forms.acquisitions import (
     PackLines,
     PlugsArrivalForm,
     suggestions,
+    typed,
 )
 from inventory.models import Book
 from propagation.actions.acquire import PackLine
@@ -34,7 +35,6 @@ from propagation.models import Acquisition, Colony, Plug, Preferences
 from propagation.readings.changes import changes_of
 
 ROWS = 25
-MORE_LINES = 3
 
 
 def acquire(request):
@@ -129,8 +129,12 @@ def acquire_plugs(request):
 
 def acquire_pack(request):
     form = _arrival_form(PackForm, request)
-    lines = PackLines(_with_more_lines(request.POST) if request.method == "POST" else None, prefix="lines")
-    if request.method == "POST" and "more" not in request.POST and form.is_valid() and lines.is_valid():
+    lines = PackLines(request.POST or None, prefix="lines")
+    if "more" in request.POST:
+        book, length_unit = Book.current(), Preferences.current().length_unit
+        form = PackForm(initial=typed(form), book=book, length_unit=length_unit)
+        lines = PackLines(initial=[typed(each) for each in lines], prefix="lines")
+    elif request.method == "POST" and form.is_valid() and lines.is_valid():
         told = form.cleaned_data
         filled = [each for each in lines if each.has_changed()]
         return _bring_in(
@@ -149,17 +153,7 @@ def acquire_pack(request):
             lines=lines,
             filled=filled,
         )
-    return _arrival_page(request, form, "inventory/acquire_pack.html", lines=lines, filled=None)
-
-
-def _with_more_lines(posted):
-    """What was posted, with room for more lines if that was asked for."""
-    if "more" not in posted:
-        return posted
-    posted = posted.copy()
-    total = posted.get("lines-TOTAL_FORMS", "")
-    posted["lines-TOTAL_FORMS"] = str((int(total) if total.isdecimal() else 0) + MORE_LINES)
-    return posted
+    return _arrival_page(request, form, "inventory/acquire_pack.html", lines=lines)
 
 
 def _priced_line(told) -> PricedLine:
@@ -202,7 +196,6 @@ def _bring_in(request, form, act, template, *, lines=None, filled=None):
 
 
 def _arrival_page(request, form, template, **context):
-    context.pop("filled", None)
     context |= {"form": form, "suggestions": suggestions(), "back_url": reverse("acquire")}
     return render(request, template, context)
 
