@@ -1,6 +1,7 @@
 """Settings, all of them from the environment; the defaults serve one keeper on one machine."""
 
 import os
+import tempfile
 from pathlib import Path
 
 import environ
@@ -80,7 +81,12 @@ SQLITE_OPTIONS = {
 }
 DATABASES = {"default": env.db("DATABASE_URL", default=f"sqlite:///{RAMET_HOME / 'ramet.sqlite3'}")}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
-    DATABASES["default"] |= {"ENGINE": "config.sqlite", "OPTIONS": SQLITE_OPTIONS}
+    DATABASES["default"] |= {
+        "ENGINE": "config.sqlite",
+        "OPTIONS": SQLITE_OPTIONS,
+        # Tests use a file too: in memory there is no write-ahead log, and threads would meet locked tables.
+        "TEST": {"NAME": Path(tempfile.gettempdir()) / f"ramet-test-{os.getpid()}.sqlite3"},
+    }
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True

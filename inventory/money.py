@@ -9,7 +9,7 @@ from inventory.errors import BadAmount
 from inventory.models import Book
 
 LARGEST = Decimal(10) ** 8
-GROUPED = re.compile(r"\d{1,3}([ .,’'])\d{3}(?:\1\d{3})*")
+GROUPED = re.compile(r"[1-9][0-9]{0,2}([.,’'])[0-9]{3}(?:\1[0-9]{3})*")
 
 
 def read_amount(text: str, *, book: Book) -> Decimal:
@@ -21,7 +21,7 @@ def read_amount(text: str, *, book: Book) -> Decimal:
     bare = re.sub(r"[\s\u00a0\u202f]", "", text).upper().removeprefix(book.currency).removesuffix(book.currency)
     bare = bare.strip("€$£¥")
     wrong = BadAmount(f"“{text.strip()}” is no amount; write it like {example(book)}.", field="amount")
-    if not re.fullmatch(r"-?\d[\d.,’']*", bare):
+    if not re.fullmatch(r"-?[0-9][0-9.,’']*", bare):
         raise wrong
     if bare.startswith("-"):
         raise BadAmount(f"A price cannot be less than nothing, as {text.strip()} is.", field="amount")
