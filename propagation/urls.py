@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from propagation.views import colonies, incidents, lineages, preferences, sign_in, systems, today
+from propagation.views import colonies, cutting, incidents, lineages, preferences, sign_in, systems, today
 
 urlpatterns = [
     # -- signing in and today
@@ -11,6 +11,12 @@ urlpatterns = [
     path("sign-in/link/", sign_in.sign_in_by_link, name="sign_in_by_link"),
     path("sign-out/", sign_in.SignOut.as_view(), name="sign_out"),
     # -- recording a cutting session
+    path("cut/", cutting.cut, name="cut"),
+    path("cut/mothers/", cutting.cut_mothers, name="cut_mothers"),
+    path("sessions/", cutting.sessions, name="sessions"),
+    path("sessions/from-file/", cutting.session_from_file, name="session_from_file"),
+    path("sessions/<int:pk>/", cutting.session, name="session"),
+    path("sessions/<int:pk>/correct/", cutting.session_correct, name="session_correct"),
     # -- racks, plugs and healing
     # -- lineages, systems, colonies, acquisitions, preferences
     path("lineages/", lineages.lineages, name="lineages"),

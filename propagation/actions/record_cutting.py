@@ -88,11 +88,15 @@ def open_incidents_of(colonies, day: date) -> dict[int, list[Incident]]:
 
 
 def cautions_on(mothers, day: date) -> dict[int, list[Caution]]:
-    """Why each of the mothers should be left alone on a day: ``{colony id: [Caution, …]}``; one query.
+    """Why each of the mothers should be left alone on a day: ``{colony id: [Caution, …]}``.
 
-    ``mothers`` come from ``Colony.objects.with_rest(day)``.
+    One query for mothers from ``Colony.objects.with_rest(day)``, one more for others.
     """
     mothers = list(mothers)
+    unasked = [mother.pk for mother in mothers if not hasattr(mother, "last_cut_on")]
+    if unasked:
+        asked = Colony.objects.with_rest(day).in_bulk(unasked)
+        mothers = [asked.get(mother.pk, mother) for mother in mothers]
     incidents = open_incidents_of(mothers, day)
     found: dict[int, list[Caution]] = {}
     for mother in mothers:
