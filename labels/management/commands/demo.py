@@ -1,0 +1,152 @@
+import io
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from django.conf import settings
+from django.contrib.auth import get_user_model
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connection
+
+from inventory.readings.availability import available_on
+from labels.actions.print_labels import print_labels
+from labels.demo_scenario import DemoScenario
+from labels.management.commands.labels import write_whole
+from labels.readings.stocks import FIRST_STOCK, find_stock
+from propagation.actions.check_healing import check_healing
+from propagation.actions.sitting_file import record_sitting_file
+from propagation.management.keeper_command import KeeperCommand
+from propagation.management.owner import owner, sign_in_link
+from propagation.management.serving import serve
+from propagation.models import Colony, CutEvent, Lineage, Plug, Preferences, SizeReading, Spot
+
+SCENARIO = settings.BASE_DIR / "fixtures" / "demo_scenario.toml"
+SITTING = settings.BASE_DIR / "fixtures" / "demo_session.csv"
+FOLDER = "demo"  # inside the keeper's own folder, so that the demo never touches the keeper's records
+DEMO_KEEPER = "keeper"
+
+
+class Command(KeeperCommand):
+    help = "Build the demo records in a database of their own, do the main job on them, then serve them."
+    speaks_json = False
+
+    def add_arguments(self, parser):
+        parser.add_argument("--no-serve", action="store_true", help="Stop when the job is done.")
+        parser.add_argument("--port", type=int, default=8000)
+
+    def handle(self, *args, no_serve, port, **options):
+        if settings.RAMET_HOME.name != FOLDER or connection.vendor != "sqlite":
+            self.start_again_in(settings.RAMET_HOME / FOLDER)
+        self.begin_anew()
+        self.do_the_job()
+        if not no_serve:
+            serve(port=port, lan=False, say=self.say_address)
+
+    def start_again_in(self, home: Path):
+        """Run this same command with the demo's own folder and database."""
+        surroundings = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+        surroundings["RAMET_HOME"] = str(home)
+        command = [sys.executable, *sys.argv]
+        try:
+            done = subprocess.run(command, env=surroundings, check=False)  # noqa: S603 - this very command
+        except KeyboardInterrupt:
+            raise SystemExit(0) from None
+        raise SystemExit(done.returncode)
+
+    def begin_anew(self):
+        """An empty database: the demo's is made afresh each time."""
+        connection.close()
+        database = Path(settings.DATABASES["default"]["NAME"])
+        database.parent.mkdir(parents=True, exist_ok=True)
+        for leftover in database.parent.glob(f"{database.name}*"):
+            try:
+                leftover.unlink()
+            except PermissionError as error:  # Windows, while another demo is served
+                raise CommandError(f"“{leftover}” is in use; stop the demo that is running first.") from error
+        call_command("migrate", verbosity=0, interactive=False)
+        self.keeper = get_user_model().objects.create_user(DEMO_KEEPER)  # no password: the link signs in
+
+    def step(self, number: int, title: str):
+        self.stdout.write(f"\n{number}. {title}")
+
+    def tell(self, line: str):
+        self.stdout.write(f"   {line}")
+
+    def do_the_job(self):
+        self.build()
+        session = self.record()
+        plugs = self.print(session)
+        self.check_rack()
+        self.list_ready()
+        self.trace(plugs[0])
+
+    def build(self):
+        self.step(1, "Built the demo records")
+        DemoScenario(SCENARIO, today=self.today, by=self.keeper).build()
+        self.tell(
+            f"{Lineage.objects.count()} lineages, {Colony.objects.count()} mother colonies, "
+            f"{CutEvent.objects.count()} cuts, {Plug.objects.count()} plugs, "
+            f"{SizeReading.objects.count()} size readings"
+        )
+
+    def record(self):
+        self.step(2, f"Recorded the cutting session of {SITTING.relative_to(settings.BASE_DIR)}")
+        rack = Spot.objects.racks().in_running_systems().order_by("-name").first()
+        session = record_sitting_file(
+            data=SITTING.read_bytes(), cut_on=self.today, today=self.today, rack=rack, by=self.keeper
+        )
+        for event in session.cut_events.select_related("mother__lineage").prefetch_related("plugs"):
+            codes = ", ".join(plug.code_in_clear for plug in event.plugs.all())
+            self.tell(f"{event.mother.tag} {event.mother.lineage}: {event.frags} frags — {codes}")
+        return session
+
+    def print(self, session):
+        self.step(3, "Printed their labels")
+        plugs = list(Plug.objects.filter(cut_event__session=session).order_by("id"))
+        _, sheet = print_labels(
+            stock=find_stock(FIRST_STOCK),
+            plugs=plugs,
+            base_address=Preferences.current().base_address,
+            by=self.keeper,
+        )
+        file = settings.RAMET_HOME / f"labels-session-{session.pk}.pdf"
+        write_whole(file, sheet.pdf)
+        self.tell(f"{len(plugs)} labels on {sheet.pages} page{'s' if sheet.pages > 1 else ''}: {file}")
+        for warning in sheet.warnings:
+            self.tell(warning)
+        return plugs
+
+    def check_rack(self):
+        self.step(4, "Checked the rack")
+        due = list(Plug.objects.healing().filter(began_on__lt=self.today))
+        moved = check_healing(plugs=due, on=self.today, today=self.today, by=self.keeper)
+        for stage in ("sealed", "encrusting", "healed"):
+            count = sum(plug.stage == stage for plug in moved)
+            if count:
+                self.tell(f"{count} moved on to {stage}")
+        kept = Plug.objects.kept()
+        self.tell(f"{kept.count()} plugs stand on the racks, {Plug.objects.healing().count()} of them healing")
+
+    def list_ready(self):
+        self.step(5, "Listed what is ready to sell or trade")
+        ready = available_on(self.today).select_related("lineage")
+        lines = {}
+        for plug in ready:
+            lines.setdefault(plug.lineage.name, []).append(plug)
+        self.tell(f"{sum(map(len, lines.values()))} frags of {len(lines)} lineages")
+        for name, plugs in sorted(lines.items()):
+            self.tell(f"{len(plugs):3} {name}")
+
+    def trace(self, plug):
+        self.step(6, f"Traced {plug.code_in_clear} to the day its line came")
+        told = io.StringIO()
+        call_command("trace", plug.code, stdout=told)
+        for line in told.getvalue().splitlines():
+            self.tell(line)
+
+    def say_address(self, address):
+        link = sign_in_link(owner(), address)
+        self.stdout.write(f"\nRamet is at {address} — stop it with Ctrl-C. Sign in once with\n{link}")
+        self.stdout.flush()
