@@ -130,7 +130,7 @@ CODE_GUESSES_BY_STRANGERS = env("CODE_GUESSES_BY_STRANGERS", default="20/minute;
 USE_I18N = False
 USE_TZ = True
 TIME_ZONE = env("TIME_ZONE", default=os.environ.get("TZ") or "UTC")
-DATE_FORMAT = "j M Y"
+FORMAT_MODULE_PATH = ["config.formats"]
 
 STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True
