@@ -43,9 +43,9 @@ _NOTO_SCRIPTS = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Face:
-    """One font file, at one weight if it is variable."""
+    """One font file, at one weight if it is variable. There is one of each, so they are compared by identity."""
 
     name: str
     package: str
@@ -59,10 +59,12 @@ class Face:
         return all(ord(character) in coverage for character in text)
 
 
+@cache
 def _fira(name, buffer):
     return Face(name=name, package="pymupdf_fonts", file=buffer)
 
 
+@cache
 def _noto(weight):
     return tuple(
         Face(name=f"Noto{script}", package="manimgx_fonts", file=f"Noto{script}[wght].ttf", weight=weight)
@@ -70,6 +72,7 @@ def _noto(weight):
     )
 
 
+@cache
 def _cjk(weight, index):
     return Face(
         name="NotoSansCJK", package="manimgx_fonts_cjk", file="NotoSansCJK-VF.otf.ttc", index=index, weight=weight
@@ -79,7 +82,7 @@ def _cjk(weight, index):
 _SYMBOLS = tuple(_fira(name, buffer) for name, buffer in (("NotoSansSymbols2", "symbol2"), ("NotoSansMath", "math")))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Style:
     """A first choice of face, and what stands in where it lacks a character."""
 

@@ -32,7 +32,7 @@ from .layout import (
     gap_mm,
 )
 from .stock import StockGeometry, positions, problems
-from .symbol import dot_mm, make_symbols, module_warning, symbol_path, symbol_size
+from .symbol import dot_mm, make_symbol_paths, module_warning, symbol_size
 from .typesetting import Line, Paragraph, Typesetter, set_paragraph, tidy
 
 POINTS_PER_MM = 72 / 25.4
@@ -119,12 +119,12 @@ def draw_labels(
     painter = LabelPainter(contents, stock=stock, dpi=dpi)
     page = _Pages(stock, title)
     current = 0
-    symbols = make_symbols(content.address for content in contents)
-    for content, modules, place in zip(contents, symbols, places, strict=False):
+    paths = make_symbol_paths(content.address for content in contents)
+    for content, path, place in zip(contents, paths, places, strict=False):
         if place.page != current:
             page.turn()
             current = place.page
-        page.add(painter.operators(content, modules, place.x_mm, place.y_mm))
+        page.add(painter.operators(content, path, place.x_mm, place.y_mm))
         if outline:
             page.add(_outline(stock, place.x_mm, place.y_mm, page.height_pt))
     pdf = page.finish(painter.typesetter)
@@ -227,18 +227,20 @@ class LabelPainter:
         dark = layout.dark
         return round((x_mm + dark.x) / dot) * dot, round((y_mm + dark.y) / dot) * dot
 
-    def operators(self, content: LabelContent, modules, x_mm: float, y_mm: float) -> str:
-        """PDF operators for one label with its top left corner at (x, y) in mm on the page."""
+    def operators(self, content: LabelContent, path: str, x_mm: float, y_mm: float) -> str:
+        """PDF operators for a label at (x, y), its top left corner in mm on the page; `path` is its symbol's."""
         layout = self.layout(content.address)
         corner_x, corner_y = self.symbol_corner(layout, x_mm, y_mm)
         module = layout.module_mm * POINTS_PER_MM
         symbol = (
             f"q {module:.6f} 0 0 {-module:.6f} {corner_x * POINTS_PER_MM:.5f} "
-            f"{self.height_pt - corner_y * POINTS_PER_MM:.5f} cm {symbol_path(modules)} Q"
+            f"{self.height_pt - corner_y * POINTS_PER_MM:.5f} cm {path} Q"
         )
         if layout.text is None:
             return symbol
-        texts, code_box = self._texts(content.lineage, content.cut_on, content.mother, content.kind, layout)
+        texts, code_box = self._texts(
+            content.lineage, content.cut_on, content.mother, content.kind, symbol_size(content.address)
+        )
         code = self._code_operators(content.code, layout, code_box)
         at = f"q 1 0 0 1 {x_mm * POINTS_PER_MM:.3f} {self.height_pt - y_mm * POINTS_PER_MM:.3f} cm"
         return f"{symbol} {at} BT {code} {texts} ET Q"
@@ -308,7 +310,8 @@ class LabelPainter:
             for number, line in enumerate(lines)
         ]
 
-    def _set_texts(self, lineage, cut_on, mother, kind, layout):
+    def _set_texts(self, lineage, cut_on, mother, kind, size):
+        layout = self._layouts[size.modules_with_quiet_zone]
         content = LabelContent(address="", code="", lineage=lineage, cut_on=cut_on, mother=mother, kind=kind)
         texts, code_box = self._compose(content, layout)
         return _line_operators(texts), code_box

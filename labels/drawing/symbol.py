@@ -6,7 +6,7 @@ Source for everything about the symbol: ISO/IEC 18004 (section numbers of the 20
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import islice
+from itertools import islice, pairwise
 
 import numpy as np
 import qrcode
@@ -42,6 +42,7 @@ class SymbolSize:
         return self.modules + 2 * QUIET_MODULES
 
 
+@lru_cache(maxsize=4 * _BATCH)
 def symbol_size(address: str) -> SymbolSize:
     """The smallest symbol that holds an address, with the strongest error correction that does not enlarge it.
 
@@ -104,16 +105,36 @@ def make_symbols(addresses: Iterable[str]) -> Iterator[np.ndarray]:
     ndarray of bool, shape (modules, modules)
         Without the quiet zone. Each symbol has the mask that ISO/IEC 18004 §7.8.3 rates best.
     """
+    for batch in _batches(addresses):
+        made = {}
+        for places, symbols in _made(batch):
+            made.update(zip(places, symbols, strict=True))
+        yield from (made[place] for place in range(len(batch)))
+
+
+def make_symbol_paths(addresses: Iterable[str]) -> Iterator[str]:
+    """The `symbol_path` of each address."""
+    for batch in _batches(addresses):
+        made = {}
+        for places, symbols in _made(batch):
+            made.update(zip(places, symbol_paths(symbols), strict=True))
+        yield from (made[place] for place in range(len(batch)))
+
+
+def _batches(addresses):
     waiting = iter(addresses)
     while batch := list(islice(waiting, _BATCH)):
-        sizes = [symbol_size(address) for address in batch]
-        made: list[np.ndarray | None] = [None] * len(batch)
-        for size in dict.fromkeys(sizes):
-            places = [place for place, its in enumerate(sizes) if its == size]
-            plain = np.array([_matrix(batch[place], size, 0) for place in places], dtype=bool)
-            for place, modules in zip(places, _best_masked(plain, size), strict=True):
-                made[place] = modules
-        yield from made
+        yield batch
+
+
+def _made(batch):
+    """For each size of symbol in a batch: the places of its addresses, and their symbols."""
+    by_size = {}
+    for place, address in enumerate(batch):
+        by_size.setdefault(symbol_size(address), []).append(place)
+    for size, places in by_size.items():
+        plain = np.array([_matrix(batch[place], size, 0) for place in places], dtype=bool)
+        yield places, _best_masked(plain, size)
 
 
 def _matrix(address, size, mask):
@@ -227,33 +248,51 @@ def symbol_path(modules: np.ndarray) -> str:
     Runs of dark modules in a row become one rectangle, and equal runs under one another too. It is one path with one
     fill, so no viewer shows seams between its rectangles.
     """
-    side = modules.shape[0]
+    return symbol_paths(modules[None])[0]
+
+
+def symbol_paths(batch: np.ndarray) -> list[str]:
+    """`symbol_path` of many symbols of one size, shape (symbols, modules, modules), at once."""
+    count, side, _ = batch.shape
     width = side + 1
-    padded = np.zeros((side, side + 2), dtype=np.int8)
-    padded[:, 1:-1] = modules
-    edges = np.flatnonzero(np.diff(padded, axis=1))
-    begins, ends = edges[0::2], edges[1::2]
-    rows = begins // width
+    padded = np.zeros((count, side, side + 2), dtype=np.int8)
+    padded[:, :, 1:-1] = batch
+    edges = np.flatnonzero(np.diff(padded, axis=2))
+    begins, lengths = edges[0::2], edges[1::2] - edges[0::2]
+    rows, columns = np.divmod(begins, width)
+    symbols, rows = np.divmod(rows, side)
     # Equal runs stand together, top to bottom; a rectangle begins wherever the row above does not continue.
-    order = np.argsort((begins - rows * width) * width * width + (ends - rows * width) * width + rows)
-    begins, rows, lengths = begins[order], rows[order], (ends - begins)[order]
-    heads = np.flatnonzero(np.append(True, (np.diff(begins) != width) | (np.diff(lengths) != 0)))
+    runs = (symbols * width + columns) * width + lengths
+    order = np.argsort(runs * side + rows)
+    runs, rows = runs[order], rows[order]
+    heads = np.flatnonzero(np.append(True, (np.diff(runs) != 0) | (np.diff(rows) != 1)))
     heights = np.diff(np.append(heads, len(rows)))
-    begins, rows, lengths = begins[heads], rows[heads], lengths[heads]
-    columns = begins - rows * width
-    order = np.argsort(begins)  # reading order repeats more from symbol to symbol, so pages pack tighter
-    return (
-        " ".join(
-            [
-                f"{column} {row} {length} {height} re"
-                for column, row, length, height in zip(
-                    columns[order].tolist(),
-                    rows[order].tolist(),
-                    lengths[order].tolist(),
-                    heights[order].tolist(),
-                    strict=True,
-                )
-            ]
-        )
-        + " f"
-    )
+    heads = order[heads]
+    # Reading order repeats more from symbol to symbol, so pages pack tighter.
+    order = np.argsort(begins[heads])
+    heads = heads[order]
+    places = columns[heads] * width + begins[heads] // width % side
+    keys = (places * width + lengths[heads]) * width + heights[order]
+    operators = _operators(side)
+    texts = [operators[key] for key in keys.tolist()]
+    ends = np.searchsorted(symbols[heads], np.arange(count + 1)).tolist()
+    return [" ".join(texts[begin:end]) + " f" for begin, end in pairwise(ends)]
+
+
+class _Rectangles(dict):
+    """The operator for each rectangle a symbol of one size may need, written out once."""
+
+    def __init__(self, width):
+        self.width = width
+
+    def __missing__(self, key):
+        rest, height = divmod(key, self.width)
+        rest, length = divmod(rest, self.width)
+        column, row = divmod(rest, self.width)
+        operator = self[key] = f"{column} {row} {length} {height} re"
+        return operator
+
+
+@lru_cache(maxsize=8)
+def _operators(side):
+    return _Rectangles(side + 1)

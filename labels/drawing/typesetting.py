@@ -8,7 +8,7 @@ embedded once and addressed by glyph number (ISO 32000-1 §9.7, composite fonts 
 import hashlib
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
@@ -26,6 +26,7 @@ _ELLIPSIS = "…"
 _DOTTED_CIRCLE = "\u25cc"
 
 
+@lru_cache(maxsize=4096)
 def tidy(text: str) -> str:
     """A name on one line, composed, without control and direction marks; any character a font may have stays."""
     kept = []
@@ -456,7 +457,12 @@ class Paragraph:
     first_baseline: float
     height: float
     from_right: bool
-    cut_short: bool
+    cut_short: bool = False
+
+    @property
+    def ink_width(self) -> float:
+        """Width of the widest line with all its ink, in points."""
+        return max(_ink_width(line) for line in self.lines) * self.size
 
 
 def set_paragraph(
@@ -476,41 +482,47 @@ def set_paragraph(
     the size goes below `smallest`.
     """
     from_right = reads_from_right(text)
-    tokens = _tokens(text)
-    steps = _sizes(largest, smallest)
+
+    def measured(token):
+        return typesetter.line(style, token, from_right=from_right).width
 
     def lined(texts, size):
         return _paragraph([typesetter.line(style, each, from_right=from_right) for each in texts], size, from_right)
 
+    def fits(paragraph):
+        return paragraph.height <= height and paragraph.ink_width <= width + 1e-6
+
+    tokens = [(token, is_space, measured(token)) for token, is_space in _tokens(text)]
     # One line may shrink to three quarters before the name wraps; each further line may shrink a little more.
     for count in range(1, most_lines + 1):
         floor = max(smallest, largest * (0.78 if count == 1 else 0.64)) if count < most_lines else smallest
-        for size in steps:
-            if size < floor - 1e-9:
-                break
-            texts = _filled(typesetter, style, tokens, width / size, from_right)
+        for size in _sizes(largest, floor):
+            texts = _filled(tokens, width / size)
             if texts is not None and len(texts) <= count:
                 paragraph = lined(texts, size)
-                if paragraph.height <= height:
+                if fits(paragraph):
                     return paragraph
     # Too long a word for the line: break inside it, and end with an ellipsis if it is still too long.
-    size = smallest
     pieces = []
-    for token, is_space in tokens:
-        fits = is_space or _ink_width(typesetter, style, token, from_right) <= width / size
-        pieces += [(token, is_space)] if fits else [(part, False) for part in clusters(token)]
+    for token, is_space, its_width in tokens:
+        if is_space or its_width <= width / smallest:
+            pieces.append((token, is_space, its_width))
+        else:
+            pieces += [(part, False, measured(part)) for part in clusters(token)]
     for count in range(most_lines, 0, -1):
-        texts = _filled(typesetter, style, pieces, width / size, from_right) or [text]
+        texts = _filled(pieces, width / smallest) or [text]
         cut_short = len(texts) > count
         if cut_short:
             rest = text
             for line in texts[: count - 1]:
                 rest = rest[rest.index(line) + len(line) :]
-            texts = [*texts[: count - 1], _shortened(typesetter, style, rest.strip(), width / size, from_right)]
-        paragraph = lined(texts, size)
-        if paragraph.height <= height:
-            return Paragraph(**{**vars(paragraph), "cut_short": cut_short})
-    return Paragraph(**{**vars(lined(texts, size * height / paragraph.height)), "cut_short": cut_short})
+            texts = [*texts[: count - 1], _shortened(typesetter, style, rest.strip(), width / smallest, from_right)]
+        paragraph = lined(texts, smallest)
+        if fits(paragraph):
+            return replace(paragraph, cut_short=cut_short)
+    # Ink higher or wider than the box even so: an unusual script or sign on a tiny label.
+    shrink = min(height / paragraph.height, width / paragraph.ink_width)
+    return replace(lined(texts, smallest * min(shrink, 1.0)), cut_short=cut_short)
 
 
 def _sizes(largest, smallest):
@@ -527,7 +539,7 @@ def _paragraph(lines, size, from_right):
     # Scripts with marks above and below need more air than Latin does.
     leading = max(1.14, max((upper.bottom + lower.top + 0.06 for upper, lower in pairwise(lines)), default=0))
     height = (top + leading * (len(lines) - 1) + bottom) * size
-    return Paragraph(tuple(lines), size, leading * size, top * size, height, from_right, False)
+    return Paragraph(tuple(lines), size, leading * size, top * size, height, from_right)
 
 
 def _tokens(text):
@@ -548,7 +560,8 @@ def _tokens(text):
             word = ""
         else:
             word += part
-            if part in "-–—/·":
+            # A tag like AC-07 stays whole.
+            if part in "–—/·" or (part == "-" and len(word) > 4):
                 tokens.append((word, False))
                 word = ""
     if word:
@@ -561,25 +574,26 @@ def _breaks_alone(part):
     return unicodedata.east_asian_width(part[0]) in "WF" and not "\uac00" <= part[0] <= "\ud7a3"
 
 
-def _filled(typesetter, style, tokens, width, from_right):
-    """Lines no wider than `width` em, or None when one token is wider than a line."""
-    lines, current = [], ""
-    for token, is_space in tokens:
-        tried = current + token
-        if is_space or _ink_width(typesetter, style, tried, from_right) <= width:
-            current = tried if current or not is_space else ""
+def _filled(tokens, width):
+    """Lines no wider than `width` em by the widths of their tokens, or None when one is wider than a line."""
+    lines, current, used = [], "", 0.0
+    for token, is_space, its_width in tokens:
+        if is_space:
+            if current:
+                current, used = current + token, used + its_width
             continue
-        if not current.strip() or _ink_width(typesetter, style, token, from_right) > width:
-            return None
-        lines.append(current.strip())
-        current = token
+        if used + its_width > width + 1e-9:
+            if its_width > width + 1e-9:
+                return None
+            lines.append(current.strip())
+            current, used = "", 0.0
+        current, used = current + token, used + its_width
     if current.strip():
         lines.append(current.strip())
     return lines
 
 
-def _ink_width(typesetter, style, text, from_right):
-    line = typesetter.line(style, text, from_right=from_right)
+def _ink_width(line):
     return max(line.width, line.right) - min(0.0, line.left)
 
 
@@ -589,7 +603,7 @@ def _shortened(typesetter, style, text, width, from_right):
     while low < high:
         middle = (low + high + 1) // 2
         tried = "".join(parts[:middle]).rstrip() + _ELLIPSIS
-        if _ink_width(typesetter, style, tried, from_right) <= width:
+        if _ink_width(typesetter.line(style, tried, from_right=from_right)) <= width:
             low = middle
         else:
             high = middle - 1

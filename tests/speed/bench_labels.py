@@ -2,10 +2,10 @@
 
     python tests/speed/bench_labels.py
 
-Everything is measured in one run on one machine; the ratios are what counts. The bare cost is the least any label
-with a QR can take: the qrcode package makes the matrix with its version and mask given, and its dark modules are drawn
-as one path of rectangles in a reportlab page. Letting the package choose the mask, as it does when not told, is shown
-too.
+Everything is measured in one run on one machine, in processor time; the ratios are what counts. The bare cost is the
+least any label with a QR can take: the qrcode package makes the matrix with its version and mask given, and its dark
+modules are drawn as one path of rectangles in a reportlab page. Letting the package choose the mask, as it does when
+not told, is shown too.
 """
 
 import gc
@@ -104,14 +104,14 @@ def draw_widgets(addresses):
 
 
 def quickest(*acts):
-    """Seconds of the quickest run of each; they take turns, so that what else the machine does disturbs all alike."""
+    """Processor seconds of the quickest run of each; they take turns, so that a busy machine disturbs all alike."""
     times = [[] for _ in acts]
     for _ in range(REPEATS):
         for act, its in zip(acts, times, strict=True):
             gc.collect()
-            begin = time.perf_counter()
+            begin = time.process_time()
             act()
-            its.append(time.perf_counter() - begin)
+            its.append(time.process_time() - begin)
     return [min(its) for its in times]
 
 
