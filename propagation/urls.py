@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from propagation.views import colonies, cutting, incidents, lineages, preferences, sign_in, systems, today
+from propagation.views import colonies, cutting, incidents, lineages, plugs, preferences, racks, sign_in, systems, today
 
 urlpatterns = [
     # -- signing in and today
@@ -18,6 +18,20 @@ urlpatterns = [
     path("sessions/<int:pk>/", cutting.session, name="session"),
     path("sessions/<int:pk>/correct/", cutting.session_correct, name="session_correct"),
     # -- racks, plugs and healing
+    path("racks/", racks.racks, name="rack"),
+    path("racks/<int:spot_id>/", racks.rack_grid, name="rack_grid"),
+    path("plugs/heal/", racks.plugs_heal, name="plugs_heal"),
+    path("plugs/dead/", racks.plugs_dead, name="plugs_dead"),
+    path("plugs/insurance/", racks.plugs_insurance, name="plugs_insurance"),
+    path("plugs/move/", racks.plugs_move, name="plugs_move"),
+    path("plugs/put-back/", racks.plugs_put_back, name="plugs_put_back"),
+    path("plugs/go/", racks.plugs_go, name="plugs_go"),
+    path("plugs/undo/<uuid:act>/", racks.plugs_undo, name="plugs_undo"),
+    path("plugs/<str:code>/", plugs.plug, name="plug"),
+    path("plugs/<str:code>/grow-on/", plugs.plug_grow_on, name="plug_grow_on"),
+    path("plugs/<str:code>/correct/", plugs.plug_correct, name="plug_correct"),
+    path("plugs/<str:code>/void/", plugs.plug_void, name="plug_void"),
+    path("plugs/<str:code>/checks/<int:pk>/take-back/", plugs.check_take_back, name="check_take_back"),
     # -- lineages, systems, colonies, acquisitions, preferences
     path("lineages/", lineages.lineages, name="lineages"),
     path("lineages/new/", lineages.lineage_new, name="lineage_new"),

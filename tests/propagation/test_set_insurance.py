@@ -8,7 +8,7 @@ from propagation.actions.set_insurance import set_insurance
 from propagation.errors import PlugGone, PlugPromised
 from propagation.models import Lineage, Plug
 from propagation.readings.insurance import short_of_copies, with_living_copies
-from tests.factories import ColonyFactory, HoldFactory, LineageFactory, PlugFactory, ReadyPlugFactory
+from tests.factories import ColonyFactory, CutEventFactory, HoldFactory, LineageFactory, PlugFactory, ReadyPlugFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -44,9 +44,10 @@ def test_with_one_gone_none_is_set_aside():
 def test_living_copies_are_living_colonies_and_kept_insurance_plugs():
     mother = ColonyFactory(lineage__insurance_wanted=3)
     ColonyFactory(lineage=mother.lineage, ended_on=date(2026, 5, 1), end_reason="died")
-    PlugFactory(cut_event__mother=mother, is_insurance=True)
-    PlugFactory(cut_event__mother=mother, is_insurance=True, fate="dead", ended_on=date(2026, 6, 1))
-    PlugFactory(cut_event__mother=mother)
+    cut = CutEventFactory(mother=mother)
+    PlugFactory(cut_event=cut, is_insurance=True)
+    PlugFactory(cut_event=cut, is_insurance=True, fate="dead", ended_on=date(2026, 6, 1))
+    PlugFactory(cut_event=cut)
     line = with_living_copies(Lineage.objects.all()).get(pk=mother.lineage_id)
     assert (line.living_colonies, line.insurance_plugs, line.living_copies) == (1, 1, 2)
     LineageFactory(insurance_wanted=0)

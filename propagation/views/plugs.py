@@ -1,0 +1,154 @@
+"""A plug's page: what it is, what can be done next, its life."""
+
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+from django.views.decorators.http import require_POST, require_safe
+
+from propagation.actions.changes import last_change
+from propagation.actions.check_healing import take_back_checks
+from propagation.actions.correct_plug import correct_plug, void_plug
+from propagation.actions.grow_on import grow_on
+from propagation.codes import strip_code
+from propagation.errors import CodeMistyped, NothingFound, RametError
+from propagation.forms.fields import refuse
+from propagation.forms.plugs import GrowOnForm, PlugActsForm, PlugForm, VoidForm
+from propagation.models import Colony, HealingCheck, HealingStage, Lineage, Plug, Preferences
+from propagation.promises import promises_of
+from propagation.readings.find import find_plug
+from propagation.readings.insurance import with_living_copies
+from propagation.readings.near_codes import near_codes
+from propagation.readings.plug_life import life_of
+from propagation.readings.rack import cell_name
+from propagation.readings.tags import next_tag
+
+PAGE_OF_PLUG = ("lineage", "cut_event__mother", "cut_event__session", "acquisition", "rack__system", "colony")
+
+
+@require_safe
+def plug(request, code):
+    return show_plug(request, code)
+
+
+def show_plug(request, code, form=None):
+    """The page of a plug; with a refused form, that form as it was filled in."""
+    try:
+        found = find_plug(code, among=Plug.objects.select_related(*PAGE_OF_PLUG))
+    except (CodeMistyped, NothingFound) as error:
+        return _unknown(request, code, error)
+    if code != found.code:
+        return redirect("plug", found.code)
+    today, stage = localdate(), HealingStage(found.stage)
+    context = {
+        "plug": found,
+        "life": life_of(found),
+        "lineage": with_living_copies(Lineage.objects.all()).get(pk=found.lineage_id),
+        "promise": promises_of([found]).get(found.pk, ""),
+        "cell": cell_name(found.rack_row, found.rack_column),
+        "age_days": found.age_days(found.ended_on or today),
+        "next_stage": stage.next,
+        "stages": [(each.value, each.label) for each in HealingStage],
+        "form": form or PlugActsForm(),
+        "came_from": f"plug:{found.code}",
+        "today": today,
+        "toast": request.session.pop("toast", None),
+    }
+    return render(request, "propagation/plug.html", context, status=422 if form else 200)
+
+
+def _unknown(request, code, error):
+    """No plug has this code: the colony that has it, or the codes that may have been meant."""
+    colony = Colony.objects.filter(code=strip_code(code)).first()
+    if colony is not None:
+        return redirect("colony", colony.tag)
+    context = {"typed": code, "sentence": str(error), "near": near_codes(code)}
+    return render(request, "propagation/plug_unknown.html", context, status=404)
+
+
+def plug_grow_on(request, code):
+    """A plug becomes a colony with its own tag."""
+    found = get_object_or_404(Plug.objects.select_related("lineage", "cut_event__mother"), code=code)
+    form = GrowOnForm(request.POST or None, initial={"on": localdate(), "tag": next_tag(found.lineage)})
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        try:
+            colony = grow_on(
+                plug=found,
+                tag=given["tag"],
+                on=given["on"],
+                today=localdate(),
+                spot=given["spot"],
+                note=given["note"],
+                by=request.user,
+            )
+        except RametError as error:
+            refuse(form, error, day="on")
+        else:
+            messages.success(request, f"{found.code_in_clear} is now the colony {colony.tag}. Print its label.")
+            return redirect("colony", colony.tag)
+    promise = promises_of([found]).get(found.pk, "") if found.is_kept else ""
+    context = {"plug": found, "form": form, "promise": promise, "back_url": reverse("plug", args=[found.code])}
+    return render(request, "propagation/plug_grow_on.html", context, status=422 if form.errors else 200)
+
+
+def plug_correct(request, code):
+    """Put right the size or the note of a plug, or take it out as a mistake."""
+    found = get_object_or_404(Plug.objects.select_related("lineage", "cut_event__mother"), code=code)
+    initial = {"size_mm": found.size_mm, "note": found.note, "based_on": last_change(found)}
+    form = PlugForm(request.POST or None, initial=initial)
+    form.use_unit(Preferences.current().length_unit)
+    if request.method == "POST" and form.is_valid():
+        given = form.cleaned_data
+        try:
+            correct_plug(
+                plug=found,
+                size_mm=given["size_mm"],
+                note=given["note"],
+                based_on=given["based_on"],
+                by=request.user,
+            )
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"{found.code_in_clear} is corrected; what it was stays in its history.")
+            return redirect("plug", found.code)
+    return _correct_page(request, found, form, VoidForm())
+
+
+@require_POST
+def plug_void(request, code):
+    """A plug was recorded that was never there."""
+    found = get_object_or_404(Plug.objects.select_related("lineage", "cut_event__mother"), code=code)
+    form = VoidForm(request.POST)
+    if form.is_valid():
+        try:
+            void_plug(plug=found, reason=form.cleaned_data["reason"], today=localdate(), by=request.user)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"{found.code_in_clear} is void. Its code is never used again.")
+            return redirect("plug", found.code)
+    initial = {"size_mm": found.size_mm, "note": found.note, "based_on": last_change(found)}
+    size_and_note = PlugForm(initial=initial)
+    size_and_note.use_unit(Preferences.current().length_unit)
+    return _correct_page(request, found, size_and_note, form)
+
+
+def _correct_page(request, found, form, void_form):
+    refused = form.errors or void_form.errors
+    context = {"plug": found, "form": form, "void_form": void_form, "back_url": reverse("plug", args=[found.code])}
+    return render(request, "propagation/plug_correct.html", context, status=422 if refused else 200)
+
+
+@require_POST
+def check_take_back(request, code, pk):
+    """Take back one healing check, or the finding that the plug was dead."""
+    check = get_object_or_404(HealingCheck.objects.select_related("plug"), pk=pk, plug__code=code)
+    try:
+        take_back_checks(checks=[check], by=request.user)
+    except RametError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "The check is taken back; the trace stays in the history below.")
+    return redirect("plug", code)
