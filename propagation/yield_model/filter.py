@@ -17,7 +17,7 @@ from .histories import CUT, READING
 from .scales import scale_without_checks, unscale_without_checks
 
 # A reading whose standardised surprise would come up less than once in this many is weighed against a slip or a loss.
-GATE_ODDS = 500.0
+GATE_ODDS = 10_000.0
 
 # Share of readings that are slips of the pen, by kind; and of sudden losses and gains. Common practice, no source.
 SLIP_PROBABILITY = 0.01
@@ -53,7 +53,8 @@ class FilterParameters:
     """What the filter takes as given, all for sizes divided by a reference size.
 
     `reading_error` is the standard deviation of a reading as a share of the size; `size_noise` that of the process on u
-    per day^½; `rate_drift` that of the rate per day^½; `tail_weight` the degrees of freedom of a surprise.
+    per day^½; `rate_drift` that of the rate per day^½; `tail_weight` the degrees of freedom of a surprise. `rate_return` (per
+    day) is how fast a rate that has drifted comes back to its lineage's: at 0 it never does (integrated drift).
     Each is a number, or an array that broadcasts over the colonies.
     """
 
@@ -63,6 +64,7 @@ class FilterParameters:
     rate_drift: float
     tail_weight: float = 1e6
     rounding: float = 0.0
+    rate_return: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -128,6 +130,36 @@ def find_spikes(padded, *, threshold=np.log(3.0)):
     return spikes
 
 
+def rate_steps(growing, rate_return):
+    """How a rate carries over days of growth: what is left of it, what it adds, and the noise its drift of 1 brings.
+
+    Parameters
+    ----------
+    growing : ndarray
+        Days of growth.
+    rate_return : array_like
+        1/day, ≥ 0; broadcasts with `growing`.
+
+    Returns
+    -------
+    tuple of ndarray
+        Share left of a departure from the usual rate; days for which it counts; variance of u, covariance, and variance of r.
+
+    Source: Ornstein–Uhlenbeck process, Uhlenbeck GE, Ornstein LS 1930, Phys. Rev. 36:823–841 (from memory).
+    """
+    if np.ndim(rate_return) == 0 and rate_return == 0:
+        return 1.0, growing, growing**3 / 3, growing**2 / 2, growing
+    k = np.maximum(rate_return, 1e-9)
+    fading = k * growing
+    gone = np.expm1(-fading)
+    left = 1.0 + gone
+    days = gone / -k
+    rate_variance = days * (1.0 + left) / 2
+    # The difference below loses all its digits when almost nothing fades; the limit is as good there.
+    level_variance = np.where(fading < 1e-3, growing**3 / 3, (growing - 2 * days + rate_variance) / k**2)
+    return left, days, level_variance, days**2 / 2, rate_variance
+
+
 def _log_student(surprise_squared, variance, tail_weight):
     """Log density of a Student-t surprise with the given scale²."""
     half = (tail_weight + 1) / 2
@@ -176,12 +208,7 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
     events, count = padded.kind.shape
     relative = padded.size / reference
     value = scale_without_checks(relative, exponent)
-    weight = np.power(relative, 2 * exponent)
-    # Variance of a reading by the delta method: a share of the size, or the keeper's own figure, and the rounding.
-    slope_squared = weight / relative**2
-    own_error = padded.error > 0
-    share_part = np.where(own_error, 0.0, weight)
-    fixed_part = slope_squared * ((padded.error / reference) ** 2 + (parameters.rounding / reference) ** 2 / 12)
+    share_part, fixed_part = _reading_variance_parts(padded, relative, value, exponent, reference, parameters.rounding)
     error_squared = np.square(parameters.reading_error)
     noise, drift = np.square(parameters.size_noise), np.square(parameters.rate_drift)
 
@@ -198,6 +225,9 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
     level_slope, rate_slope = np.zeros(shape), np.ones(shape)
     if keep_surprises:
         kept = [np.zeros((events, *shape)), np.ones((events, *shape)), np.zeros((events, *shape))]
+    returning = np.asarray(parameters.rate_return, dtype=float)
+    steady = returning.ndim == 0 and returning == 0
+    usual = np.asarray(rate_mean, dtype=float)
     tails = np.asarray(parameters.tail_weight, dtype=float)
     gate = float(stdtrit(float(tails), 1 - 0.5 / GATE_ODDS)) ** 2 if robust else np.inf
     states = tuple(np.zeros((events, *shape)) for _ in range(7)) if keep_states else None
@@ -207,12 +237,28 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
     for event in range(events):
         if event:
             elapsed, growing = padded.elapsed[event], padded.growing[event]
-            drifted = drift * growing
-            level += growing * rate
-            level_slope += growing * rate_slope
-            uu += growing * (2 * ur + growing * (rr + drifted / 3)) + noise * elapsed
-            ur += growing * (rr + 0.5 * drifted)
-            rr += drifted
+            if steady:
+                drifted = drift * growing
+                level += growing * rate
+                level_slope += growing * rate_slope
+                uu += growing * (2 * ur + growing * (rr + drifted / 3)) + noise * elapsed
+                ur += growing * (rr + 0.5 * drifted)
+                rr += drifted
+            else:
+                left, days, drift_uu, drift_ur, drift_rr = rate_steps(growing, returning)
+                rest = growing - days
+                level += days * rate + rest * usual
+                level_slope += days * rate_slope + rest
+                rate *= left
+                rate += (1 - left) * usual
+                rate_slope *= left
+                rate_slope += 1 - left
+                uu += days * (2 * ur + days * rr) + drift * drift_uu + noise * elapsed
+                ur += days * rr
+                ur *= left
+                ur += drift * drift_ur
+                rr *= left**2
+                rr += drift * drift_rr
             seen = padded.kind[event] == READING
             whole = padded.events_present["all_readings"][event] and first_seen.all()
             if whole or seen.any():
@@ -265,6 +311,20 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
                             states)  # fmt: skip
 
 
+def _reading_variance_parts(padded, relative, value, exponent, reference, rounding):
+    """Variance of readings by the delta method: what is multiplied by the reading error squared, and what is added to it.
+
+    The first is S^2λ where the error is a share of the size, the second the keeper's own figure and the rounding.
+    """
+    power = 1.0 + exponent * value
+    share_part = power * power
+    own = padded.error > 0
+    if not (own.any() or rounding):
+        return share_part, np.zeros((len(relative), 1))
+    fixed_part = share_part / relative**2 * ((padded.error / reference) ** 2 + (rounding / reference) ** 2 / 12)
+    return np.where(own, 0.0, share_part), fixed_part
+
+
 def _start(fresh, value, variance, level, uu, ur, level_slope):
     """Set the level by a colony's first reading that counts."""
     level[..., fresh] = value[fresh]
@@ -313,13 +373,11 @@ def _weigh_doubtful(rows, event, padded, parameters, relative, surprise, varianc
     stories = [np.log(0.96) + _log_student(v**2, f, tails)]
     stories.append(np.log(np.where(down, LOSS_PROBABILITY, GAIN_PROBABILITY)) + _log_normal(v, f + jump_variance))
     stories.append(np.log(SLIP_PROBABILITY) + _log_normal(v, f + (SLIP_SPREAD * local) ** 2))
-    here = relative[event][rows]
-    for factor, _ in FACTOR_SLIPS:
-        mended = scale_without_checks(here / factor, exponent)
-        # The mended reading carries the Jacobian of the mending, factor^-λ.
-        density = _log_student((mended - level[rows]) ** 2, f, max(tails, 4.0)) - exponent * np.log(factor)
-        stories.append(np.log(FACTOR_SLIP_PROBABILITY) + density)
-    stories = np.array(stories)
+    factors = np.array([factor for factor, _ in FACTOR_SLIPS])[:, None]
+    mended = scale_without_checks(relative[event][rows] / factors, exponent)
+    # The mended reading carries the Jacobian of the mending, factor^-λ.
+    density = _log_student((mended - level[rows]) ** 2, f, max(tails, 4.0)) - exponent * np.log(factors)
+    stories = np.vstack([stories, np.log(FACTOR_SLIP_PROBABILITY) + density])
     stories -= stories.max(axis=0)
     weights = np.exp(stories)
     weights /= weights.sum(axis=0)

@@ -4,19 +4,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .filter import DECLINE_NOISE, FilteredColonies, find_spikes, run_filter
+from .filter import DECLINE_NOISE, FilteredColonies, find_spikes, rate_steps, run_filter
 from .histories import PaddedHistories
 from .pooling import GrowthModel
 from .scales import scale_without_checks, unscale_without_checks
 
 # Colonies filtered at a time, so that memory does not grow with the collection.
-CHUNK = 2000
+CHUNK = 5000
 
 
 @dataclass(frozen=True)
 class ColonyStates:
     """What is known of each colony after its last event; arrays of shape (colonies,), on the model's growth scale.
 
+    `usual_rate` is the lineage's, `usual_variance` what is unknown of it; level and rate move with it by their sensitivities.
     `growth_stops_until` is the day the healing lag ends; `declining` marks open tissue loss; `absurd` lists the readings
     that were set aside, with the reason of each.
     """
@@ -27,6 +28,10 @@ class ColonyStates:
     level_variance: np.ndarray
     covariance: np.ndarray
     rate_variance: np.ndarray
+    usual_rate: np.ndarray
+    usual_variance: np.ndarray
+    level_sensitivity: np.ndarray
+    rate_sensitivity: np.ndarray
     last_day: np.ndarray
     growth_stops_until: np.ndarray
     declining: np.ndarray
@@ -95,7 +100,7 @@ def view_colonies(model: GrowthModel, padded: PaddedHistories) -> ColonyStates:
     parts = [_view_chunk(model, padded, start) for start in range(0, len(padded), CHUNK)]
     if not parts:
         nothing = np.zeros(0)
-        return ColonyStates([], *([nothing] * 7), nothing.astype(bool), nothing.astype(bool), [])
+        return ColonyStates([], *([nothing] * 11), nothing.astype(bool), nothing.astype(bool), [])
     arrays = {
         name: np.concatenate([getattr(part, name) for part in parts])
         for name in ColonyStates.__dataclass_fields__
@@ -108,7 +113,7 @@ def view_colonies(model: GrowthModel, padded: PaddedHistories) -> ColonyStates:
 
 def _view_chunk(model, padded, start):
     if len(padded) > CHUNK:
-        padded = padded.take(np.arange(start, min(start + CHUNK, len(padded))))
+        padded = padded.take(slice(start, start + CHUNK))
     rates = {name: model.rate_of(name) for name in set(padded.lineages)}
     mean = np.array([rates[name].mean for name in padded.lineages])
     shared = np.array([rates[name].variance for name in padded.lineages])
@@ -119,7 +124,6 @@ def _view_chunk(model, padded, start):
     # added after the filter, through the sensitivity; for any other it widens the prior.
     before = model.lineage_spread**2 + np.where(member, 0.0, shared)
     filtered: FilteredColonies = run_filter(hidden, model.parameters, mean, before, reference=model.reference)
-    after = np.where(member, shared, 0.0)
     absurd = filtered.absurd
     if spikes.any():
         absurd = absurd + _explain_spikes(padded, spikes)
@@ -127,9 +131,13 @@ def _view_chunk(model, padded, start):
         identifiers=padded.identifiers,
         level=filtered.level,
         rate=filtered.rate,
-        level_variance=filtered.level_variance + after * filtered.level_sensitivity**2,
-        covariance=filtered.covariance + after * filtered.level_sensitivity * filtered.rate_sensitivity,
-        rate_variance=filtered.rate_variance + after * filtered.rate_sensitivity**2,
+        level_variance=filtered.level_variance,
+        covariance=filtered.covariance,
+        rate_variance=filtered.rate_variance,
+        usual_rate=mean,
+        usual_variance=shared,
+        level_sensitivity=np.where(member, filtered.level_sensitivity, 0.0),
+        rate_sensitivity=np.where(member, filtered.rate_sensitivity, 0.0),
         last_day=padded.last_day,
         growth_stops_until=padded.growth_stops_until,
         declining=padded.declining,
@@ -182,12 +190,15 @@ def forecast_sizes(model: GrowthModel, states: ColonyStates, day, *, as_reading=
     declining = column(states.declining)
     growing = np.where(declining, 0.0, growing)
     parameters = model.parameters
-    drift = parameters.rate_drift**2
-    level = column(states.level) + growing * column(states.rate)
+    _, counts, drift_variance, _, _ = rate_steps(growing, parameters.rate_return)
+    rest = growing - counts
+    level = column(states.level) + counts * column(states.rate) + rest * column(states.usual_rate)
+    sensitivity = column(states.level_sensitivity) + counts * column(states.rate_sensitivity) + rest
     variance = (
         column(states.level_variance)
-        + growing * (2 * column(states.covariance) + growing * column(states.rate_variance))
-        + drift * growing**3 / 3
+        + counts * (2 * column(states.covariance) + counts * column(states.rate_variance))
+        + column(states.usual_variance) * sensitivity**2
+        + parameters.rate_drift**2 * drift_variance
         + parameters.size_noise**2 * elapsed
     )
     local = np.power(unscale_without_checks(level, parameters.exponent), parameters.exponent)

@@ -108,12 +108,12 @@ class PaddedHistories:
         return len(self.identifiers)
 
     def take(self, index):
-        """The same for some of the colonies, by position or mask."""
-        index = np.asarray(index)
-        if index.dtype == bool:
-            index = np.flatnonzero(index)
+        """The same for some of the colonies, by position, mask or slice (a slice copies nothing)."""
+        if not isinstance(index, slice):
+            index = np.asarray(index)
+            index = np.flatnonzero(index) if index.dtype == bool else index.astype(int)
         columns = {
-            name: np.ascontiguousarray(getattr(self, name)[:, index])
+            name: getattr(self, name)[:, index]
             for name in ("day", "elapsed", "growing", "kind", "size", "error", "removed", "removed_error", "widening")
         }
         rows = {
@@ -121,8 +121,8 @@ class PaddedHistories:
             for name in ("last_day", "growth_stops_until", "declining", "only_guessed")
         }
         return PaddedHistories(
-            identifiers=[self.identifiers[position] for position in index],
-            lineages=[self.lineages[position] for position in index],
+            identifiers=_pick(self.identifiers, index),
+            lineages=_pick(self.lineages, index),
             **columns,
             **rows,
         )
@@ -131,6 +131,10 @@ class PaddedHistories:
         """The same with some readings unseen (mask of shape (events, colonies)); time still passes at them."""
         kind = np.where(mask & (self.kind == READING), NOTHING, self.kind).astype(np.int8)
         return _replace(self, kind=kind)
+
+
+def _pick(names, index):
+    return names[index] if isinstance(index, slice) else [names[position] for position in index]
 
 
 def _replace(padded, **changes):
@@ -163,30 +167,34 @@ def pad_arrays(days, sizes, *, lineages=None, identifiers=None, errors=None):
     sizes = np.atleast_2d(np.asarray(sizes, dtype=float))
     if days.shape != sizes.shape:
         raise ValueError("There must be one day for each size.")
-    if not (np.all(np.isfinite(sizes)) and np.all(np.isfinite(days))) or np.any(sizes < 0):
+    if not (np.isfinite(sizes).all() and np.isfinite(days).all()) or sizes.min(initial=1.0) < 0:
         raise ValueError("A size must be a number greater than zero (0 only where a row is padded).")
+    days, sizes = np.ascontiguousarray(days.T), np.ascontiguousarray(sizes.T)
     present = sizes > 0
-    if np.any(~present[:, :-1] & present[:, 1:]):
-        raise ValueError("Padding must stand at the end of a row.")
-    if np.any(~present[:, :1]):
-        raise ValueError("Every colony needs at least one reading here.")
-    last = present.sum(axis=1) - 1
-    last_day = np.take_along_axis(days, last[:, None], axis=1)[:, 0]
-    days = np.where(present, days, last_day[:, None])
-    elapsed = np.diff(days, axis=1, prepend=days[:, :1])
-    if np.any(elapsed < 0):
+    if present.all():
+        last_day = days[-1].copy()
+    else:
+        if np.any(~present[:-1] & present[1:]):
+            raise ValueError("Padding must stand at the end of a row.")
+        if not present[:1].all():
+            raise ValueError("Every colony needs at least one reading here.")
+        last = present.sum(axis=0) - 1
+        last_day = np.take_along_axis(days, last[None, :], axis=0)[0]
+        days, sizes = np.where(present, days, last_day), np.where(present, sizes, 1.0)
+    elapsed = np.zeros_like(days)
+    np.subtract(days[1:], days[:-1], out=elapsed[1:])
+    if elapsed.min(initial=0.0) < 0:
         raise ValueError("The days of a colony must run forward.")
-    count, events = days.shape
+    events, count = days.shape
     zeros = np.zeros((events, count))
-    elapsed = np.ascontiguousarray(elapsed.T)
     return PaddedHistories(
         identifiers=list(identifiers) if identifiers is not None else [str(i) for i in range(count)],
         lineages=list(lineages) if lineages is not None else [None] * count,
-        day=np.ascontiguousarray(days.T),
+        day=days,
         elapsed=elapsed,
         growing=elapsed,
-        kind=np.where(present.T, READING, NOTHING).astype(np.int8),
-        size=np.where(present, sizes, 1.0).T.copy(),
+        kind=present.astype(np.int8) * READING,
+        size=sizes,
         error=np.ascontiguousarray(np.asarray(errors, dtype=float).T) if errors is not None else zeros,
         removed=zeros,
         removed_error=zeros,

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import gammaln
 
-from .filter import FilterParameters, find_spikes, run_filter
+from .filter import FilterParameters, find_spikes, rate_steps, run_filter
 from .histories import CUT, NOTHING, READING, PaddedHistories
 from .published_rates import RatePrior, published_rate_prior
 from .scales import EXPONENTS, ScaleChoice, choose_exponent, default_exponent, scale_without_checks
@@ -31,6 +31,7 @@ READING_ERROR_OTHER = 0.03
 SIZE_NOISE = (0.003, 1.5)  # per day^½: 3 % of the size in a day would be wild, 1 % in ten days is calm
 DRIFT_SHARE = (0.02, 1.2)  # of the published rate per day^½: a fifth of the rate within 100 days
 LINEAGE_SHARE = (0.25, 0.8)  # of the published rate, between colonies of a lineage
+RATE_RETURN = (1 / 730, 1.3)  # per day: a colony's own pace is forgotten over two years or so
 FORM_SHARE = (0.35, 0.8)  # of the published rate, between lineages
 TAIL_WEIGHT = (8.0, 0.9)  # degrees of freedom over 1.5
 LOWEST_TAIL_WEIGHT = 1.5
@@ -40,13 +41,16 @@ READING_ERROR_SPREAD = 1.0
 # then fitted to what it is used for. Composite likelihood: Varin C, Reid N, Firth D 2011, Stat. Sinica 21:5–42 (from memory).
 LONGER_HORIZONS = (3, 5)
 
-# Learning takes at most this many colonies; more would not move the answer, only the clock.
-LARGEST_LEARNING_SET = 400
+# Hyperparameters are learned from at most about this many readings, the growth scale from fewer, lineage means from more;
+# beyond that the answer does not move, only the clock.
+READINGS_FOR_HYPERPARAMETERS = 2400
+READINGS_FOR_SCALE = 800
+COLONIES_FOR_MEANS = 2000
 
 # Fewer steps between readings than this cannot choose a growth scale.
 ENOUGH_STEPS = 12
 
-_NAMES = ("reading_error", "size_noise", "rate_drift", "lineage_spread", "form_spread", "tail_weight")
+_NAMES = ("reading_error", "size_noise", "rate_drift", "lineage_spread", "form_spread", "tail_weight", "rate_return")
 
 
 @dataclass(frozen=True)
@@ -143,15 +147,15 @@ class _Evidence:
         readings = padded.kind == READING
         later = readings & (np.cumsum(readings, axis=0) > 1)
         self.later = later
+        self.latest_means = np.zeros(self.indicator.shape[1])
         self.logs = (exponent - 1.0) * np.log(padded.size / reference)
         self.ahead = self._pairs_ahead(readings)
-        pairs = sum(int(seen.sum()) for *_, seen in self.ahead)
+        pairs = sum(int(horizon[3].sum()) for horizon in self.ahead)
         steps_count = int(later.sum())
         # The horizons look at the same readings: together they count as much as one step ahead alone.
         self.share = steps_count / max(steps_count + pairs, 1)
-        self.value = scale_without_checks(padded.size / reference, exponent)
         self.jacobian = np.sum(self.logs[later])
-        self.jacobian += sum(np.sum(self.logs[steps:][seen]) for steps, _, _, seen in self.ahead)
+        self.jacobian += sum(np.sum(self.logs[horizon[0] :] * horizon[3]) for horizon in self.ahead)
         self.jacobian *= self.share
         rate = published.mean
         middles = [
@@ -161,11 +165,11 @@ class _Evidence:
             LINEAGE_SHARE[0] * rate,
             FORM_SHARE[0] * rate,
             TAIL_WEIGHT[0] - LOWEST_TAIL_WEIGHT,
+            RATE_RETURN[0],
         ]
         self.middle = np.log(middles)
-        self.spread = np.array(
-            [READING_ERROR_SPREAD, SIZE_NOISE[1], DRIFT_SHARE[1], LINEAGE_SHARE[1], FORM_SHARE[1], TAIL_WEIGHT[1]]
-        )
+        priors = (SIZE_NOISE, DRIFT_SHARE, LINEAGE_SHARE, FORM_SHARE, TAIL_WEIGHT, RATE_RETURN)
+        self.spread = np.array([READING_ERROR_SPREAD, *(spread for _, spread in priors)])
 
     def _pairs_ahead(self, readings):
         """For each longer horizon: events ahead, days, days of growth, and which pairs count (no cut between them)."""
@@ -179,36 +183,56 @@ class _Evidence:
             seen = readings[steps:] & begun[:-steps] & (readings | (padded.kind == CUT))[:-steps]
             seen &= cuts[steps:] == cuts[:-steps]
             if seen.any():
-                found.append((steps, days[steps:] - days[:-steps], growing[steps:] - growing[:-steps], seen))
+                relative, own = padded.size[steps:] / self.reference, padded.error[steps:] / self.reference
+                weight = relative ** (2 * self.exponent)
+                fixed = weight / relative**2 * (own**2 + (self.rounding / self.reference) ** 2 / 12)
+                parts = (
+                    days[steps:] - days[:-steps],
+                    growing[steps:] - growing[:-steps],
+                    seen.astype(float),
+                    np.where(own > 0, 0.0, weight),
+                    fixed,
+                    scale_without_checks(relative, self.exponent),
+                )
+                # An axis for the trials; `seen` alone has none.
+                found.append((steps, *(part if i == 2 else part[:, None, :] for i, part in enumerate(parts))))
         return found
 
     def _longer(self, filtered, parameters, means, tails):
         """Log density of readings several steps ahead, as a Student-t around the filter's forecast."""
         level, rate, uu, ur, rr, level_slope, rate_slope = filtered.states
-        error = np.square(parameters.reading_error)
-        total = 0.0
+        error, noise = np.square(parameters.reading_error), np.square(parameters.size_noise)
+        drift = np.square(parameters.rate_drift)
         departure = means @ self.indicator.T
-        for steps, days, growing, seen in self.ahead:
-            event, colony = np.nonzero(seen)
-            target = event + steps
-            d, g = days[event, colony], growing[event, colony]
-            pick = (event, slice(None), colony)  # -> (pairs, trials)
-            relative = self.padded.size[target, colony] / self.reference
-            own = self.padded.error[target, colony]
-            weight = relative ** (2 * self.exponent)
-            fixed = weight / relative**2 * ((own / self.reference) ** 2 + (self.rounding / self.reference) ** 2 / 12)
-            g1, d1 = g[:, None], d[:, None]
-            drift, noise = np.square(parameters.rate_drift)[:, 0], np.square(parameters.size_noise)[:, 0]
-            variance = uu[pick] + g1 * (2 * ur[pick] + g1 * rr[pick]) + drift * g1**3 / 3 + noise * d1
-            variance += error[:, 0] * np.where(own > 0, 0.0, weight)[:, None] + fixed[:, None]
-            slope = level_slope[pick] + g1 * rate_slope[pick]
-            miss = self.value[target, colony][:, None] - level[pick] - g1 * rate[pick] - slope * departure[:, colony].T
-            t = tails[:, 0]
-            half = (t + 1) / 2
-            constant = gammaln(half) - gammaln(t / 2) - 0.5 * np.log(t * np.pi)
-            total = total + np.sum(
-                constant - 0.5 * np.log(variance) - half * np.log1p(miss**2 / (variance * t)), axis=0
-            )
+        half = (tails[:, 0] + 1) / 2
+        constant = gammaln(half) - gammaln(tails[:, 0] / 2) - 0.5 * np.log(tails[:, 0] * np.pi)
+        total = 0.0
+        for steps, days, growing, seen, share_part, fixed_part, value in self.ahead:
+            from_here = slice(None, -steps)
+            _, counts, drift_variance, _, _ = rate_steps(growing, parameters.rate_return)
+            variance = counts * rr[from_here]
+            variance += 2 * ur[from_here]
+            variance *= counts
+            variance += drift * drift_variance
+            variance += uu[from_here]
+            variance += noise * days
+            variance += error * share_part
+            variance += fixed_part
+            rest = growing - counts
+            miss = level_slope[from_here] + counts * rate_slope[from_here]
+            miss += rest
+            miss *= -departure
+            miss += value
+            miss -= level[from_here]
+            miss -= counts * rate[from_here]
+            miss -= rest * self.published.mean
+            np.square(miss, out=miss)
+            miss /= variance * tails
+            np.log1p(miss, out=miss)
+            np.log(variance, out=variance)
+            # Pairs that do not count are zeros in `seen`.
+            total = total + seen.sum() * constant
+            total = total - 0.5 * np.einsum("epn,en->p", variance, seen) - half * np.einsum("epn,en->p", miss, seen)
         return total
 
     def unpack(self, trial):
@@ -225,39 +249,44 @@ class _Evidence:
         values = self.unpack(trials)
         column = {name: value[:, None] for name, value in values.items()}
         parameters = FilterParameters(
-            self.exponent, column["reading_error"], column["size_noise"], column["rate_drift"], 1e6, self.rounding
-        )
+            self.exponent, column["reading_error"], column["size_noise"], column["rate_drift"], 1e6, self.rounding,
+            column["rate_return"],
+        )  # fmt: skip
         start = self.published.mean
         filtered = run_filter(
             self.padded, parameters, start, column["lineage_spread"] ** 2,
             reference=self.reference, robust=False, keep_surprises=True,
             keep_states=bool(self.ahead),
         )  # fmt: skip
-        a, variance, b = filtered.surprise, filtered.surprise_variance, filtered.surprise_sensitivity
-        seen = self.later[:, None, :]
+        # Unseen events carry a surprise of 0 with variance 1 and so add nothing below.
+        root = np.sqrt(filtered.surprise_variance)
+        a, b = filtered.surprise / root, filtered.surprise_sensitivity / root
         tails = column["tail_weight"]
         form_variance = values["form_spread"][:, None] ** 2
         published_variance = self.published.standard_deviation**2
-        means = np.zeros((len(trials), self.indicator.shape[1]))  # as departures from the published mean
-        for _ in range(6):
+        means = np.broadcast_to(self.latest_means, (len(trials), self.indicator.shape[1]))  # less the published mean
+        both, squares = a * b, b * b
+        for _ in range(8):
             shifted = a - b * (means @ self.indicator.T)
-            weight = np.where(seen, (tails + 1) / (tails + shifted**2 / variance), 0.0)
-            information = (np.sum(weight * b * b / variance, axis=0)) @ self.indicator
-            moment = (np.sum(weight * a * b / variance, axis=0)) @ self.indicator
+            weight = (tails + 1) / (tails + shifted * shifted)
+            information = np.einsum("epn,epn->pn", weight, squares) @ self.indicator
+            moment = np.einsum("epn,epn->pn", weight, both) @ self.indicator
             # Precision-weighted mean of the lineages' own estimates gives the form's mean.
             own = information / (1 + form_variance * information)
             form_precision = 1 / published_variance + own.sum(axis=1)
             form_mean = np.sum(moment / (1 + form_variance * information), axis=1) / form_precision
             updated = (moment + form_mean[:, None] / form_variance) / (information + 1 / form_variance)
-            done = np.max(np.abs(updated - means)) < 1e-3 * abs(self.published.standard_deviation)
+            # Close enough once the means move by little beside what is left unknown of them.
+            moved = np.max(np.abs(updated - means) * np.sqrt(information + 1 / form_variance))
             means = updated
-            if done:
+            if moved < 0.01:
                 break
+        self.latest_means = means[0]
         shifted = a - b * (means @ self.indicator.T)
         half = (tails + 1) / 2
         constant = gammaln(half) - gammaln(tails / 2) - 0.5 * np.log(tails * np.pi)
-        density = constant - 0.5 * np.log(variance) - half * np.log1p(shifted**2 / (variance * tails))
-        log_likelihood = np.sum(np.where(seen, density, 0.0), axis=(0, 2))
+        log_likelihood = self.later.sum() * constant[:, 0] - np.sum(np.log(root), axis=(0, 2))
+        log_likelihood = log_likelihood - half[:, 0] * np.sum(np.log1p(shifted * shifted / tails), axis=(0, 2))
         if self.ahead:
             log_likelihood = self.share * (log_likelihood + self._longer(filtered, parameters, means, tails))
         # Laplace's method over lineage means and the form's mean.
@@ -281,17 +310,15 @@ class _Evidence:
         step = 1e-3
 
         def value_and_slope(trial):
-            trials = np.repeat(trial[None, :], 2 * len(trial) + 1, axis=0)
-            for index in range(len(trial)):
-                trials[1 + 2 * index, index] += step
-                trials[2 + 2 * index, index] -= step
+            trials = np.repeat(trial[None, :], len(trial) + 1, axis=0)
+            trials[1:] += step * np.eye(len(trial))
             values = self(trials)
-            return -values[0], -(values[1::2] - values[2::2]) / (2 * step)
+            return -values[0], -(values[1:] - values[0]) / step
 
         # The scale of the objective grows with the collection; stop where a trial moves by less than it matters.
         found = minimize(value_and_slope, start, jac=True, method="L-BFGS-B",
                          bounds=list(zip(self.middle - 5 * self.spread, self.middle + 5 * self.spread, strict=True)),
-                         options={"maxiter": 60, "ftol": 1e-7, "gtol": 5e-2})  # fmt: skip
+                         options={"maxiter": 40, "ftol": 1e-6, "gtol": 5e-2})  # fmt: skip
         return found.x, -found.fun
 
 
@@ -309,7 +336,6 @@ def learn_growth(
     measure="",
     growth_form="",
     exponent=None,
-    largest=LARGEST_LEARNING_SET,
     reference=None,
 ) -> GrowthModel:
     """Learn a growth model from a collection in one measure and growth form.
@@ -322,8 +348,6 @@ def learn_growth(
         For the defaults and the published rates.
     exponent : float, optional
         λ, when it is not to be chosen.
-    largest : int
-        Most colonies to learn the hyperparameters from.
     reference : float, optional
         Size to divide by; the geometric mean of the readings when not given.
 
@@ -340,12 +364,13 @@ def learn_growth(
     rounding = 1.0 if measure == "polyps" else find_rounding(sizes) if sizes.size >= 6 else 0.0
     published = published_rate_prior(measure, growth_form, reference)
     several = np.sum(counted, axis=0) > 1
-    learning = _subset(padded.take(several), largest)
+    learning = _subset(padded.take(several), COLONIES_FOR_MEANS)
     spikes = find_spikes(learning)
     if spikes.sum() <= 0.05 * (learning.kind == READING).sum() + 1:
         learning = learning.without_readings(spikes)
     learning = _start_at_first_reading(learning)
-    steps = int(np.maximum(np.sum(learning.kind == READING, axis=0) - 1, 0).sum())
+    readings = int(np.sum(learning.kind == READING))
+    steps = readings - len(learning)
     default, _ = default_exponent(measure, growth_form)
     enough = steps >= ENOUGH_STEPS and len(learning) >= 2
     if exponent is not None:
@@ -354,25 +379,30 @@ def learn_growth(
         candidates = EXPONENTS
     else:
         candidates = (default,)
-    evidence, trials, machines = {}, {}, {}
+
+    def machine_for(candidate, most):
+        some = _subset(learning, max(int(most * len(learning) / max(readings, 1)), 10))
+        return _Evidence(some, candidate, reference, measure, published, rounding)
+
+    evidence, trials = {}, {}
     start = None
     for candidate in sorted(candidates, key=lambda value: abs(value - default)):
-        machine = _Evidence(learning, candidate, reference, measure, published, rounding)
-        if steps:
-            trial, value = machine.maximise(start)
-        else:
-            trial, value = machine.middle, 0.0
-        evidence[candidate], trials[candidate], machines[candidate] = value, trial, machine
+        machine = machine_for(candidate, READINGS_FOR_SCALE)
+        trial, value = machine.maximise(start) if steps else (machine.middle, 0.0)
+        evidence[candidate], trials[candidate] = float(value), trial
         start = trial
     if exponent is not None:
         choice = ScaleChoice(float(exponent), "Set by the keeper.", evidence)
     else:
         choice = choose_exponent(evidence, measure=measure, growth_form=growth_form, enough=enough)
-    machine, trial = machines[choice.exponent], trials[choice.exponent]
+    machine, trial = machine_for(choice.exponent, READINGS_FOR_HYPERPARAMETERS), trials[choice.exponent]
+    if readings > READINGS_FOR_SCALE:
+        trial, _ = machine.maximise(trial)
     values = {name: float(value[0]) for name, value in machine.unpack(trial[None, :]).items()}
     parameters = FilterParameters(
-        choice.exponent, values["reading_error"], values["size_noise"], values["rate_drift"], values["tail_weight"], rounding
-    )
+        choice.exponent, values["reading_error"], values["size_noise"], values["rate_drift"], values["tail_weight"], rounding,
+        values["rate_return"],
+    )  # fmt: skip
     model = GrowthModel(
         measure=measure,
         growth_form=growth_form,
@@ -387,7 +417,11 @@ def learn_growth(
         colonies=len(learning),
         steps=steps,
     )
-    return replace(model, **_pool_lineages(model, learning, machine, trial)) if len(learning) else model
+    if not len(learning):
+        return model
+    if len(machine.padded) < len(learning):
+        machine = _Evidence(learning, choice.exponent, reference, measure, published, rounding)
+    return replace(model, **_pool_lineages(model, learning, machine, trial))
 
 
 def _pool_lineages(model, learning, machine, trial):
