@@ -8,14 +8,15 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
+from inventory.actions.keep_contact import contact_named
+from inventory.errors import BadAmount
 from inventory.models import AcquisitionTerms, Book, Contact
+from inventory.money import LARGEST
 from propagation.actions.acquire import PackLine, acquire_colony, acquire_pack, acquire_plugs
 from propagation.actions.changes import refuse_changed
 from propagation.actions.keep_lineage import lineage_named
 from propagation.errors import BadValue, RowErrors
 from propagation.models import Acquisition, GrowthForm, HealingStage, Plug, Spot
-
-MOST_PAID = Decimal(10) ** 8
 
 
 @dataclass(frozen=True)
@@ -37,32 +38,15 @@ class PricedLine:
     amount: Decimal | None = None
 
 
-def contact_named(name: str, *, by=None) -> Contact | None:
-    """The contact of this name, in whatever case it is typed; a new one if there is none; None for no name."""
-    name = " ".join(name.split())
-    if not name:
-        return None
-    if len(name) > 120:
-        raise BadValue("The name of the contact is too long; 120 characters are kept.", field="contact_name")
-    found = Contact.objects.filter(name__iexact=name).first()
-    if found is None:
-        found = Contact(name=name)
-        found._history_user = by
-        found.save()
-    return found
-
-
 def check_amount(amount: Decimal | None, book: Book) -> None:
-    """Raise BadValue for money below nothing, absurd, or finer than the currency has."""
+    """Raise BadAmount for money below nothing, absurd, or finer than the currency has."""
     if amount is None:
         return
-    if not amount.is_finite() or amount < 0:
-        raise BadValue(f"A price of {amount:f} {book.currency} cannot be right; leave it empty for a gift.", "amount")
-    if amount >= MOST_PAID:
-        raise BadValue(f"A price of {amount:f} {book.currency} cannot be right.", "amount")
+    if not amount.is_finite() or not 0 <= amount < LARGEST:
+        raise BadAmount(f"A price of {amount:f} {book.currency} cannot be right.", field="amount")
     if amount != amount.quantize(Decimal(1).scaleb(-book.decimals)):
-        raise BadValue(
-            f"{book.currency} has {book.decimals} digits after the point, so {amount:f} cannot be right.", "amount"
+        raise BadAmount(
+            f"{amount:f} has more digits after the point than {book.currency} has ({book.decimals}).", field="amount"
         )
 
 
@@ -75,7 +59,7 @@ def share_out(
     left over goes to the first lines, one such digit each, so that the parts add up to the total. Without a total the
     parts come back as they are.
 
-    Raises BadValue if the known parts come to more than the total, or to less where no line is open.
+    Raises BadAmount if the known parts come to more than the total, or to less where no line is open.
     """
     if total is None:
         return list(parts)
@@ -83,7 +67,7 @@ def share_out(
     rest = total - known
     still_open = [number for number, part in enumerate(parts) if part is None]
     if rest < 0 or (rest and not still_open):
-        raise BadValue(
+        raise BadAmount(
             f"The parts of the lines come to {known:f}, but {total:f} was paid for all. Put one of them right.",
             "amount",
         )
@@ -114,6 +98,11 @@ def _once(submission: UUID | None, bring_in: Callable[[], Acquisition]) -> Acqui
         if earlier is None:
             raise
         return earlier
+
+
+def _contact(name: str, *, by) -> Contact | None:
+    """The contact of this name, met now if they were not known; None for no name."""
+    return contact_named(name=name, by=by) if name.strip() else None
 
 
 def _note_terms(acquisition: Acquisition, *, contact: Contact | None, amount: Decimal | None, by) -> None:
@@ -153,7 +142,7 @@ def acquire_colony_from(
             submission=submission,
             by=by,
         )
-        contact = contact_named(deal.contact_name, by=by)
+        contact = _contact(deal.contact_name, by=by)
         _note_terms(colony.acquisition, contact=contact, amount=deal.amount, by=by)
         return colony.acquisition
 
@@ -194,7 +183,7 @@ def acquire_plugs_from(
             by=by,
         )
         acquisition = plugs[0].acquisition
-        _note_terms(acquisition, contact=contact_named(deal.contact_name, by=by), amount=deal.amount, by=by)
+        _note_terms(acquisition, contact=_contact(deal.contact_name, by=by), amount=deal.amount, by=by)
         return acquisition
 
     return _once(submission, bring_in)
@@ -245,7 +234,7 @@ def acquire_pack_from(
             submission=submission,
             by=by,
         )
-        contact = contact_named(deal.contact_name, by=by)
+        contact = _contact(deal.contact_name, by=by)
         for acquisition, share in zip(acquisitions, shares, strict=True):
             _note_terms(acquisition, contact=contact, amount=share, by=by)
         return acquisitions[0]
@@ -282,7 +271,7 @@ def correct_acquisition(
     terms = AcquisitionTerms.objects.filter(acquisition=acquisition).first() or AcquisitionTerms(
         acquisition=acquisition
     )
-    terms.contact, terms.amount = contact_named(contact_name, by=by), amount
+    terms.contact, terms.amount = _contact(contact_name, by=by), amount
     terms._history_user = by
     terms.save()
     acquisition.note = note

@@ -2,6 +2,7 @@ from uuid import uuid4
 
 from django import forms
 
+from inventory.forms.prices import AmountField
 from inventory.models import Book, Contact
 from propagation.errors import RametError
 from propagation.forms.colonies import SpotField
@@ -60,13 +61,12 @@ class DealForm(forms.Form):
         help_text="A contact, or a new name.",
         widget=forms.TextInput(attrs={"list": CONTACT_LIST, "autocomplete": "off"}),
     )
-    amount = forms.DecimalField(label="Paid in all", required=False, max_digits=12, decimal_places=3)
     note = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}), required=False)
     submission = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
 
     def __init__(self, *args, book: Book, length_unit: str, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["amount"].label = f"Paid in all ({book.currency})"
+        self.fields["amount"] = AmountField(book=book, label=f"Paid in all ({book.currency})", required=False)
         for field in self.fields.values():
             if isinstance(field, LengthField):
                 field.use_unit(length_unit)
@@ -149,7 +149,10 @@ class PackLineForm(forms.Form):
     )
     tag = forms.CharField(label="Tag of the colony", max_length=24, required=False)
     growth_form = forms.ChoiceField(label="Growth form, if new", choices=GrowthForm, initial=GrowthForm.BRANCHING)
-    amount = forms.DecimalField(label="Part of the price", required=False, max_digits=12, decimal_places=3)
+
+    def __init__(self, *args, book: Book, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["amount"] = AmountField(book=book, label=f"Part of the price ({book.currency})", required=False)
 
 
 class BasePackLines(forms.BaseFormSet):
@@ -173,6 +176,12 @@ class AcquisitionForm(forms.Form):
         required=False,
         widget=forms.TextInput(attrs={"list": CONTACT_LIST, "autocomplete": "off"}),
     )
-    amount = forms.DecimalField(label="Paid", required=False, max_digits=12, decimal_places=3)
     note = forms.CharField(widget=forms.Textarea(attrs={"rows": 3}), required=False)
     based_on = based_on_field()
+
+    field_order = ["contact_name", "amount", "note"]
+
+    def __init__(self, *args, book: Book, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["amount"] = AmountField(book=book, label=f"Paid ({book.currency})", required=False)
+        self.order_fields(self.field_order)

@@ -2,7 +2,6 @@
 
 from urllib.parse import urlencode
 
-from babel.numbers import format_currency
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -27,6 +26,7 @@ from inventory.forms.acquisitions import (
     typed,
 )
 from inventory.models import Book
+from inventory.money import write_amount
 from propagation.actions.acquire import PackLine
 from propagation.actions.changes import last_change
 from propagation.errors import RametError, RowErrors
@@ -57,9 +57,7 @@ def acquisition(request, pk):
         {
             "acquisition": found,
             "terms": terms,
-            "paid": format_currency(terms.amount, Book.current().currency, locale="en")
-            if terms and terms.amount is not None
-            else "",
+            "paid": write_amount(terms.amount, Book.current().currency) if terms and terms.amount is not None else "",
             "plugs": plugs,
             "colonies": colonies,
             "pack": found.pack,
@@ -129,11 +127,11 @@ def acquire_plugs(request):
 
 def acquire_pack(request):
     form = _arrival_form(PackForm, request)
-    lines = PackLines(request.POST or None, prefix="lines")
+    book = Book.current()
+    lines = PackLines(request.POST or None, prefix="lines", form_kwargs={"book": book})
     if "more" in request.POST:
-        book, length_unit = Book.current(), Preferences.current().length_unit
-        form = PackForm(initial=typed(form), book=book, length_unit=length_unit)
-        lines = PackLines(initial=[typed(each) for each in lines], prefix="lines")
+        form = PackForm(initial=typed(form), book=book, length_unit=Preferences.current().length_unit)
+        lines = PackLines(initial=[typed(each) for each in lines], prefix="lines", form_kwargs={"book": book})
     elif request.method == "POST" and form.is_valid() and lines.is_valid():
         told = form.cleaned_data
         filled = [each for each in lines if each.has_changed()]
@@ -205,6 +203,7 @@ def acquisition_edit(request, pk):
     terms = getattr(found, "terms", None)
     form = AcquisitionForm(
         request.POST or None,
+        book=Book.current(),
         initial={
             "contact_name": terms.contact.name if terms and terms.contact else "",
             "amount": terms.amount if terms else None,

@@ -1,5 +1,7 @@
 """Fields that several forms share: a day, a length in the keeper's unit, what a correction was based on."""
 
+from decimal import ROUND_HALF_UP, Decimal
+
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.html import format_html
@@ -7,6 +9,8 @@ from django.utils.html import format_html
 from propagation.errors import NameTaken
 from propagation.lengths import plain, unit_of
 from propagation.models import Measure
+
+TENTH_OF_A_MM = Decimal("0.1")
 
 
 class DayField(forms.DateField):
@@ -46,10 +50,11 @@ class LengthField(forms.DecimalField):
 
     def clean(self, value):
         shown = super().clean(value)
-        return None if shown is None else self.unit.stored(shown)
+        return None if shown is None else self.unit.stored(shown).quantize(TENTH_OF_A_MM, ROUND_HALF_UP)
 
     def has_changed(self, initial, data):
-        return super().has_changed(self.prepare_value(initial), data)
+        shown = self.prepare_value(initial)
+        return super().has_changed(None if shown in (None, "") else Decimal(shown), data)
 
 
 class KeepsUntouchedLengths:
@@ -66,6 +71,13 @@ class KeepsUntouchedLengths:
             if isinstance(field, LengthField) and name in cleaned and name not in self.changed_data:
                 cleaned[name] = self.initial.get(name, cleaned[name])
         return cleaned
+
+
+class NameIsForTheAct:
+    """For a form of a record with a name: that it is free is for the act to say, which links to what has it."""
+
+    def _get_validation_exclusions(self):
+        return {*super()._get_validation_exclusions(), "name"}
 
 
 def based_on_field():

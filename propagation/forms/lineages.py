@@ -2,12 +2,12 @@ import django_filters
 from django import forms
 from django.db.models import F
 
-from propagation.forms.fields import KeepsUntouchedLengths, LengthField, based_on_field
+from propagation.forms.fields import KeepsUntouchedLengths, LengthField, NameIsForTheAct, based_on_field
 from propagation.models import GrowthForm, IdentityCertainty, Lineage
 
 
-class LineageForm(KeepsUntouchedLengths, forms.ModelForm):
-    """The particulars of a lineage. That its name is free is for the act to say, which also links to the other."""
+class LineageForm(NameIsForTheAct, KeepsUntouchedLengths, forms.ModelForm):
+    """The particulars of a lineage."""
 
     frag_size_mm = LengthField(label="Frag size", min_value=0, max_digits=6, decimal_places=2)
     based_on = based_on_field()
@@ -38,9 +38,6 @@ class LineageForm(KeepsUntouchedLengths, forms.ModelForm):
 
     def clean_species(self):
         return self.cleaned_data["species"].strip().lower()
-
-    def validate_constraints(self):
-        """Left to the act, which answers with the way out."""
 
 
 class LineageFilter(django_filters.FilterSet):

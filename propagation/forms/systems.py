@@ -2,14 +2,14 @@ from django import forms
 
 from propagation.actions.end_system import WhereTo
 from propagation.actions.restart_system import SpotInTheNewBuild, Survivor
-from propagation.forms.fields import DayField, based_on_field
+from propagation.forms.fields import DayField, NameIsForTheAct, based_on_field
 from propagation.models import EndReason, Spot, System
 
 NEW_SPOTS = 3  # rows for spots that the old build did not have; more are added on the new system's page
 NOWHERE = "nowhere"
 
 
-class SystemForm(forms.ModelForm):
+class SystemForm(NameIsForTheAct, forms.ModelForm):
     started_on = DayField(label="Began on")
     based_on = based_on_field()
 
@@ -19,20 +19,14 @@ class SystemForm(forms.ModelForm):
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
         error_messages = {"name": {"required": "Give the system a name."}}
 
-    def validate_constraints(self):
-        """Left to the act, which answers with the way out."""
 
-
-class SpotForm(forms.ModelForm):
+class SpotForm(NameIsForTheAct, forms.ModelForm):
     based_on = based_on_field()
 
     class Meta:
         model = Spot
         fields = ["name", "par", "x_cm", "y_cm", "rack_rows", "rack_columns"]
         error_messages = {"name": {"required": "Give the spot a name."}}
-
-    def validate_constraints(self):
-        """Left to the act, which names the plugs that stand in the way."""
 
 
 def _end_choices():

@@ -1,5 +1,7 @@
 """Colonies: the list, one of them, and what is done with it."""
 
+from decimal import Decimal
+
 from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
@@ -263,7 +265,7 @@ def size_correct(request, tag, pk):
     found = _found(tag)
     wrong = get_object_or_404(SizeReading, pk=pk, colony=found)
     length_unit = Preferences.current().length_unit
-    shown = plain(unit_of(wrong.measure, length_unit).shown(wrong.value))
+    shown = Decimal(plain(unit_of(wrong.measure, length_unit).shown(wrong.value)))
     form = MeasureForm(
         request.POST or None,
         length_unit=length_unit,
