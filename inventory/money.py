@@ -3,7 +3,7 @@
 import re
 from decimal import Decimal, InvalidOperation
 
-from babel.numbers import format_currency
+from babel.numbers import format_currency, get_currency_precision
 
 from inventory.errors import BadAmount
 from inventory.models import Book
@@ -53,6 +53,23 @@ def example(book: Book) -> str:
     return f"{Decimal(25):.{book.decimals}f}"
 
 
+def plain_amount(amount: Decimal, book: Book) -> str:
+    """``25.00``: a bare number with the digits of the currency, and more only where the amount has more."""
+    return f"{amount:.{_digits(amount, book.decimals)}f}"
+
+
 def write_amount(amount: Decimal | None, currency: str) -> str:
-    """``€25.00`` as the currency is written in English; a dash where there is no price."""
-    return "–" if amount is None else format_currency(amount, currency, locale="en")
+    """``€25.00`` as the currency is written in English; a dash where there is no price.
+
+    Nothing is rounded away: an amount from before the currency was changed may have more digits than this one has.
+    """
+    if amount is None:
+        return "–"
+    digits = _digits(amount, get_currency_precision(currency))
+    exact = Decimal(amount).quantize(Decimal(1).scaleb(-digits))
+    return format_currency(exact, currency, locale="en", decimal_quantization=False)
+
+
+def _digits(amount: Decimal, usual: int) -> int:
+    """Digits after the point to write: those of the currency, or as many as the amount has."""
+    return max(usual, -Decimal(amount).normalize().as_tuple().exponent)

@@ -2,11 +2,28 @@
 
 from django.urls import path
 
-from inventory.views import acquisitions
+from inventory.views import acquisitions, contacts, holds, prices, ready
 
 urlpatterns = [
     # -- the ready list, holds, prices
+    path("ready/", ready.ready, name="ready"),
+    path("ready.csv", ready.ready_csv, name="ready_csv"),
+    path("ready/print/", ready.ready_print, name="ready_print"),
+    path("ready/chosen/", ready.ready_chosen, name="ready_chosen"),
+    path("plugs/<str:code>/hold/", holds.hold, name="hold"),
+    path("holds/", holds.holds, name="holds"),
+    path("holds/new/", holds.hold_many, name="hold_many"),
+    path("holds/<int:pk>/release/", holds.hold_release, name="hold_release"),
+    path("holds/<int:pk>/extend/", holds.hold_extend, name="hold_extend"),
+    path("prices/", prices.prices, name="prices"),
+    path("prices/currency/", prices.book_currency, name="book_currency"),
+    path("prices/plugs/", prices.plugs_price, name="plugs_price"),
+    path("plugs/<str:code>/price/", prices.plug_price, name="plug_price"),
     # -- contacts
+    path("contacts/", contacts.contacts, name="contacts"),
+    path("contacts/new/", contacts.contact_new, name="contact_new"),
+    path("contacts/<int:pk>/", contacts.contact, name="contact"),
+    path("contacts/<int:pk>/edit/", contacts.contact_edit, name="contact_edit"),
     # -- what comes in
     path("acquire/", acquisitions.acquire, name="acquire"),
     path("acquire/colony/", acquisitions.acquire_colony, name="acquire_colony"),

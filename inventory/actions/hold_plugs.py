@@ -1,8 +1,10 @@
-"""Promising plugs to a contact until a day."""
+"""Promising plugs to a contact until a day, giving them free, and promising them for longer."""
 
 from datetime import date, timedelta
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
+from django.utils.formats import date_format
+from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from inventory.errors import PlugAlreadyPromised, PlugNotReady
 from inventory.models import Contact, Hold
@@ -10,74 +12,99 @@ from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone
 from propagation.models import Plug
 
 LONGEST_HOLD = timedelta(days=730)  # a bound against a slip of the year
+LONGEST_NOTE = Hold._meta.get_field("note").max_length
 
 
 def check_until(until: date, today: date) -> None:
     """Raises BadDate for a hold that would end before it begins, or in years."""
     if until < today:
-        raise BadDate(f"A hold until {until} would have ended already; today is {today}.", field="until")
+        raise BadDate(
+            f"A hold until {date_format(until)} would have ended already; choose today, {date_format(today)}, "
+            "or a later day.",
+            field="until",
+        )
     if until > today + LONGEST_HOLD:
-        raise BadDate(f"A hold until {until} is too far off; hold it for two years at most.", field="until")
+        raise BadDate(
+            f"A hold until {date_format(until)} is too far off; {date_format(today + LONGEST_HOLD)} is the latest day.",
+            field="until",
+        )
+
+
+def _refuse_unfit(plug: Plug, today: date) -> None:
+    if not plug.is_kept:
+        raise PlugGone(plug, "held")
+    if plug.is_insurance:
+        raise PlugNotReady(plug, "is set aside as insurance")
+    if not plug.is_ready(today):
+        raise PlugNotReady(plug, f"is {plug.get_stage_display().lower()}, not healed")
 
 
 @transaction.atomic
 def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str = "", by=None) -> list[Hold]:
     """Promise plugs to a contact until a day, that day included: all of them or none.
 
-    Holds of these plugs that have run out are released with it. Raises PlugGone, PlugNotReady, PlugAlreadyPromised
-    (which names who has it until when), BadDate.
+    A plug that this contact has already keeps its hold, which then ends on the later of the two days: so a form sent
+    twice promises nothing twice. Holds that ended by themselves are marked so. Raises PlugGone, PlugNotReady,
+    PlugAlreadyPromised (which names who has it until when), BadDate, BadValue.
     """
     check_until(until, today)
+    if len(note) > LONGEST_NOTE:
+        raise BadValue(f"The note has {len(note)} characters; {LONGEST_NOTE} fit.", field="note")
     # In one order, so that two people who hold the same plugs at once wait for each other instead of locking up.
-    locked = list(Plug.objects.select_for_update().filter(pk__in=[plug.pk for plug in plugs]).order_by("pk"))
+    locked = list(Plug.objects.select_for_update().filter(pk__in={plug.pk for plug in plugs}).order_by("pk"))
     if not locked:
         raise BadValue("Choose at least one plug to hold.", field="plugs")
+    still_open = list(Hold.objects.filter(plug__in=locked, released_on=None).select_related("contact", "plug"))
+    active = [hold for hold in still_open if hold.is_active(today)]
+    in_the_way = [hold for hold in active if hold.contact_id != contact.pk]
+    if in_the_way:
+        raise PlugAlreadyPromised(in_the_way)
     for plug in locked:
-        if not plug.is_kept:
-            raise PlugGone(plug, "held")
-        if plug.is_insurance:
-            raise PlugNotReady(plug, "is set aside as insurance")
-        if not plug.is_ready(today):
-            raise PlugNotReady(plug, f"is {plug.get_stage_display().lower()}, not healed")
-    open_holds = Hold.objects.filter(plug__in=locked, released_on=None).select_related("contact", "plug")
-    for hold in open_holds:
-        if hold.until >= today:
-            raise PlugAlreadyPromised(hold.plug, hold)
-    open_holds.update(released_on=today)
-    try:
-        with transaction.atomic():
-            return Hold.objects.bulk_create(
-                [Hold(plug=plug, contact=contact, until=until, note=note, made_by=by) for plug in locked]
-            )
-    except IntegrityError as error:  # somebody was quicker, whatever the locks
-        taken = Hold.objects.filter(plug__in=locked, released_on=None).select_related("contact", "plug").first()
-        if taken is None:
-            raise
-        raise PlugAlreadyPromised(taken.plug, taken) from error
+        _refuse_unfit(plug, today)
+    changed = []
+    for hold in still_open:
+        if hold not in active:
+            hold.released_on = hold.ends_by_itself_on
+            changed.append(hold)
+        elif hold.until < until:
+            hold.until = until
+            changed.append(hold)
+    bulk_update_with_history(changed, Hold, ["until", "released_on"], default_user=by)
+    theirs = {hold.plug_id for hold in active}
+    new = [
+        Hold(plug=plug, contact=contact, until=until, note=note, made_by=by) for plug in locked if plug.pk not in theirs
+    ]
+    return active + bulk_create_with_history(new, Hold, default_user=by)
 
 
-def _open(hold: Hold) -> Hold:
-    """The hold, locked. Raises AlreadyDone if it was released."""
-    hold = Hold.objects.select_for_update(of=("self",)).select_related("plug", "contact").get(pk=hold.pk)
+def _locked(hold: Hold) -> Hold:
+    """The hold as it is now, its plug locked first as in every act on holds. Raises AlreadyDone if it was released."""
+    Plug.objects.select_for_update().get(pk=hold.plug_id)
+    hold = Hold.objects.select_related("plug", "contact").get(pk=hold.pk)
     if hold.released_on is not None:
-        raise AlreadyDone(f"The hold of {hold.plug} for {hold.contact} was released on {hold.released_on} already.")
+        raise AlreadyDone(
+            f"The hold of {hold.plug} for {hold.contact} ended on {date_format(hold.released_on)} already."
+        )
     return hold
 
 
 @transaction.atomic
-def release_hold(*, hold: Hold, today: date) -> Hold:
+def release_hold(*, hold: Hold, today: date, by=None) -> Hold:
     """The plug is free again. Raises AlreadyDone."""
-    hold = _open(hold)
-    hold.released_on = today
+    hold = _locked(hold)
+    hold.released_on = min(today, hold.ends_by_itself_on)
+    hold._history_user = by
     hold.save(update_fields=["released_on"])
     return hold
 
 
 @transaction.atomic
-def extend_hold(*, hold: Hold, until: date, today: date) -> Hold:
-    """Keep it for them until another day. Raises AlreadyDone, BadDate."""
-    hold = _open(hold)
+def extend_hold(*, hold: Hold, until: date, today: date, by=None) -> Hold:
+    """Keep the plug for them until another day. Raises AlreadyDone, BadDate, PlugGone, PlugNotReady."""
+    hold = _locked(hold)
     check_until(until, today)
+    _refuse_unfit(hold.plug, today)
     hold.until = until
+    hold._history_user = by
     hold.save(update_fields=["until"])
     return hold

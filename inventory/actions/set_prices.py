@@ -1,49 +1,132 @@
-"""What frags cost."""
+"""What frags cost, and in which currency."""
 
+from dataclasses import dataclass
 from decimal import Decimal
 
+from django.core.exceptions import ValidationError
 from django.db import transaction
+from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
-from inventory.models import Book, LineagePrice, PlugPrice
-from propagation.errors import PlugGone
+from inventory.errors import AmountsNotConverted, BadAmount
+from inventory.models import AcquisitionTerms, Book, LineagePrice, PlugPrice
+from inventory.models.book import check_currency
+from inventory.money import LARGEST
+from propagation.errors import BadValue, ChangedMeanwhile, PlugGone
 from propagation.models import Lineage, Plug
 
+ANY = object()  # a price that may have been anything when the form was opened
 
-def _set(model, amount, by, **key):
-    price = model.objects.select_for_update().filter(**key).first()
+
+@dataclass(frozen=True)
+class NewPrice:
+    """A price to be set, None to take it away; ``was`` is what stood there when the form was opened."""
+
+    lineage: Lineage
+    amount: Decimal | None
+    was: Decimal | object | None = ANY
+
+
+def check_amount(amount: Decimal | None, book: Book) -> None:
+    """Raise BadAmount for what cannot be a price in the currency of the book."""
     if amount is None:
-        if price is not None:
-            price._history_user = by
-            price.delete()
-        return None
-    if price is None:
-        price = model(**key, amount=amount)
-    elif price.amount == amount:
-        return price
-    price.amount = amount
-    price._history_user = by
-    price.save()
-    return price
+        return
+    if not amount.is_finite() or not 0 <= amount < LARGEST:
+        raise BadAmount(f"A price of {amount:f} {book.currency} cannot be right.", field="amount")
+    if amount != amount.quantize(Decimal(1).scaleb(-book.decimals)):
+        raise BadAmount(
+            f"{book.currency} has {book.decimals} digits after the point, so {amount:f} cannot be a price.",
+            field="amount",
+        )
+
+
+def _write(model, key: str, wanted: dict[int, Decimal | None], by) -> int:
+    """Bring the prices of these lineages or plugs to what is wanted; returns how many changed."""
+    stored = {
+        getattr(price, key): price for price in model.objects.select_for_update().filter(**{f"{key}__in": wanted})
+    }
+    new, changed, gone = [], [], []
+    for owner, amount in wanted.items():
+        price = stored.get(owner)
+        if amount is None:
+            gone += [price] if price else []
+        elif price is None:
+            new.append(model(**{key: owner}, amount=amount))
+        elif price.amount != amount:
+            price.amount = amount
+            changed.append(price)
+    bulk_create_with_history(new, model, default_user=by)
+    bulk_update_with_history(changed, model, ["amount"], default_user=by)
+    for price in gone:
+        price._history_user = by
+        price.delete()  # its history keeps what it was
+    return len(new) + len(changed) + len(gone)
 
 
 @transaction.atomic
-def set_lineage_prices(*, prices: dict[Lineage, Decimal | None], by=None) -> None:
-    """Set what one frag of each lineage costs; None takes the price away. All or none."""
-    for lineage, amount in prices.items():
-        _set(LineagePrice, amount, by, lineage=lineage)
+def set_lineage_prices(*, prices: list[NewPrice], by=None) -> int:
+    """Set what one frag of each lineage costs, all or none; returns how many prices changed.
+
+    Raises BadAmount, and ChangedMeanwhile if a price is no longer what it was when the form was opened.
+    """
+    book = Book.current()
+    for price in prices:
+        check_amount(price.amount, book)
+    # The lineages are locked, not the prices: a price that is not there yet cannot be.
+    lineages = {price.lineage.pk: price for price in prices}
+    list(Lineage.objects.select_for_update().filter(pk__in=lineages).order_by("pk").values_list("pk"))
+    stored = dict(LineagePrice.objects.filter(lineage__in=lineages).values_list("lineage", "amount"))
+    for pk, price in lineages.items():
+        if price.was is not ANY and stored.get(pk) not in (price.was, price.amount):
+            raise ChangedMeanwhile(f"The price of {price.lineage}")
+    return _write(LineagePrice, "lineage_id", {pk: price.amount for pk, price in lineages.items()}, by)
 
 
 @transaction.atomic
-def set_plug_prices(*, plugs, amount: Decimal | None, by=None) -> None:
-    """Give plugs a price of their own; None returns them to their lineage's. Raises PlugGone."""
-    for plug in Plug.objects.select_for_update().filter(pk__in=[plug.pk for plug in plugs]).order_by("pk"):
+def set_plug_prices(*, plugs, amount: Decimal | None, was: Decimal | object | None = ANY, by=None) -> list[Plug]:
+    """Give plugs a price of their own; None returns them to their lineage's. Returns the plugs.
+
+    Raises PlugGone, BadAmount, BadValue if there is no plug, and ChangedMeanwhile if the price of one is no longer
+    what it was when the form was opened.
+    """
+    check_amount(amount, Book.current())
+    locked = list(Plug.objects.select_for_update().filter(pk__in={plug.pk for plug in plugs}).order_by("pk"))
+    if not locked:
+        raise BadValue("Choose at least one plug to set a price for.", field="plugs")
+    for plug in locked:
         if not plug.is_kept:
             raise PlugGone(plug, "given a price")
-        _set(PlugPrice, amount, by, plug=plug)
+    if was is not ANY:
+        stored = dict(PlugPrice.objects.filter(plug__in=locked).values_list("plug", "amount"))
+        for plug in locked:
+            if stored.get(plug.pk) not in (was, amount):
+                raise ChangedMeanwhile(f"The price of {plug.code_in_clear}")
+    _write(PlugPrice, "plug_id", {plug.pk: amount for plug in locked}, by)
+    return locked
+
+
+def amounts_in_book() -> int:
+    """How many amounts of money there are. Three queries."""
+    return sum(
+        amounts.count()
+        for amounts in (LineagePrice.objects, PlugPrice.objects, AcquisitionTerms.objects.exclude(amount=None))
+    )
 
 
 @transaction.atomic
-def set_currency(*, currency: str) -> Book:
-    """Change the currency of the book. Amounts stay as they are; nothing is converted."""
+def set_currency(*, currency: str, confirmed: bool = True) -> Book:
+    """Change the currency of the book. Amounts stay as they are; nothing is converted.
+
+    Raises BadValue for a code that is none, and with ``confirmed=False`` AmountsNotConverted if there are amounts.
+    """
+    currency = currency.strip().upper()
+    try:
+        check_currency(currency)
+    except ValidationError as error:
+        raise BadValue(error.messages[0], field="currency") from error
+    old = Book.current().currency
+    if currency != old and not confirmed:
+        count = amounts_in_book()
+        if count:
+            raise AmountsNotConverted(old, currency, count)
     book, _ = Book.objects.update_or_create(pk=1, defaults={"currency": currency})
     return book

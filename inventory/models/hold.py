@@ -1,6 +1,13 @@
+from datetime import timedelta
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from simple_history.models import HistoricalRecords
+
+from propagation.models import Fate, HealingStage
+
+FIT_TO_LEAVE = Q(plug__fate=Fate.KEPT, plug__stage=HealingStage.HEALED, plug__is_insurance=False)
 
 
 class HoldQuerySet(models.QuerySet):
@@ -9,12 +16,23 @@ class HoldQuerySet(models.QuerySet):
         return self.filter(released_on=None, until__gte=day)
 
     def ended_by(self, day):
-        """Holds whose last day is past and that nobody has released yet."""
-        return self.filter(released_on=None, until__lt=day)
+        """Holds that bind no more: released, or past their last day."""
+        return self.filter(Q(released_on__isnull=False) | Q(until__lt=day))
+
+    def on_plugs_fit_to_leave(self):
+        return self.filter(FIT_TO_LEAVE)
+
+    def broken(self):
+        """Holds whose plug died, left, or is no longer healed: whoever has them must be told."""
+        return self.exclude(FIT_TO_LEAVE)
 
 
 class Hold(models.Model):
-    """A plug promised to a contact until a day (that day included)."""
+    """A plug promised to a contact until a day (that day included).
+
+    The day after, it ends by itself. It is then marked as released on that day as soon as the next hold of the plug is
+    made; until then only the days tell.
+    """
 
     plug = models.ForeignKey("propagation.Plug", on_delete=models.PROTECT, related_name="holds")
     contact = models.ForeignKey("inventory.Contact", on_delete=models.PROTECT, related_name="holds")
@@ -26,6 +44,7 @@ class Hold(models.Model):
     released_on = models.DateField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
 
+    history = HistoricalRecords()
     objects = HoldQuerySet.as_manager()
 
     class Meta:
@@ -38,3 +57,15 @@ class Hold(models.Model):
 
     def __str__(self):
         return f"{self.plug} for {self.contact} until {self.until}"
+
+    def is_active(self, day) -> bool:
+        return self.released_on is None and self.until >= day
+
+    @property
+    def ends_by_itself_on(self):
+        return self.until + timedelta(days=1)
+
+    @property
+    def ended_by_itself(self) -> bool:
+        """Did its last day pass? Only for a hold that binds no more."""
+        return self.released_on is None or self.released_on > self.until

@@ -1,10 +1,18 @@
 """What is to be had on a day: ready, and promised to nobody."""
 
-from django.db.models import Count, Exists, F, Min, OuterRef
-from django.db.models.functions import Coalesce
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from django.db.models import DecimalField, Exists, F, IntegerField, OuterRef, Subquery
+from django.db.models.functions import Coalesce, Lower
 
 from inventory.models import Hold
-from propagation.models import Plug
+from propagation.models import Lineage, Plug
+
+# A glance counts so far and no further: what is beyond is "more than". Keeps a page quick however much is ready.
+COUNTED_OF_A_LINEAGE = 50
+LINEAGES_AT_A_GLANCE = 60
 
 
 def available_on(day):
@@ -21,11 +29,67 @@ def with_price(plugs):
     return plugs.annotate(price=Coalesce("own_price__amount", "lineage__price__amount"))
 
 
-def lines_on(day):
-    """What is available of each lineage: ``lineage``, its name, how many, since when, from which price."""
-    return (
-        with_price(available_on(day))
-        .values("lineage", name=F("lineage__name"))
-        .annotate(plugs=Count("pk"), oldest=Min("healed_on"), from_price=Min("price"))
-        .order_by("lineage__name")
+def for_list(plugs):
+    """The plugs with everything a row of a list shows, in one query, longest healed first."""
+    return with_price(plugs).select_related("lineage", "rack__system").order_by("healed_on", "id")
+
+
+class _OfRows(Subquery):
+    """A number made of the rows of a subquery, which may be cut off; an aggregate would go through all of them."""
+
+    template = "(SELECT %(number)s FROM (%(subquery)s) counted)"
+
+
+class _NumberOfRows(_OfRows):
+    output_field = IntegerField()
+
+    def __init__(self, queryset):
+        super().__init__(queryset, number="COUNT(*)")
+
+
+class _LowestPrice(_OfRows):
+    output_field = DecimalField(max_digits=12, decimal_places=3)
+
+    def __init__(self, queryset):
+        super().__init__(queryset, number="MIN(counted.price)")
+
+
+@dataclass(frozen=True)
+class Line:
+    """What is available of a lineage; beyond ``COUNTED_OF_A_LINEAGE`` plugs ``is_more`` is set and ``number`` stays."""
+
+    pk: int
+    name: str
+    number: int
+    is_more: bool
+    price: Decimal | None
+    is_lowest: bool  # else `price` is only what the lineage usually costs
+
+
+def lines_on(day: date, *, most=LINEAGES_AT_A_GLANCE) -> list[Line]:
+    """What is available of each lineage, by name. One query, whatever there is.
+
+    Beyond ``COUNTED_OF_A_LINEAGE`` plugs the price is the lineage's own.
+    """
+    first = available_on(day).filter(lineage=OuterRef("pk")).order_by("healed_on")[: COUNTED_OF_A_LINEAGE + 1]
+    lineages = (
+        lineages_available_on(day)
+        .annotate(
+            number=_NumberOfRows(first.values("pk")),
+            lowest=_LowestPrice(with_price(first).values("price")),
+            usual=F("price__amount"),
+        )
+        .values_list("pk", "name", "number", "lowest", "usual")[:most]
     )
+    lines = []
+    for pk, name, number, lowest, usual in lineages:
+        is_more = number > COUNTED_OF_A_LINEAGE
+        lines.append(
+            Line(pk, name, min(number, COUNTED_OF_A_LINEAGE), is_more, usual if is_more else lowest, not is_more)
+        )
+    return lines
+
+
+def lineages_available_on(day: date):
+    """Lineages of which something is available, by name."""
+    return Lineage.objects.filter(Exists(available_on(day).filter(lineage=OuterRef("pk")))).order_by(Lower("name"))

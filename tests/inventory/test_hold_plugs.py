@@ -31,7 +31,7 @@ def test_two_people_cannot_hold_one_plug(today):
     with pytest.raises(PlugAlreadyPromised) as refusal:
         hold_plugs(plugs=[hold.plug], contact=ContactFactory(), until=today, today=today)
     assert hold.contact.name in str(refusal.value)
-    assert str(hold.until) in str(refusal.value)
+    assert "18 Jun 2026" in str(refusal.value)
 
 
 def test_a_hold_that_ran_out_gives_way_to_the_next(today):

@@ -1,0 +1,53 @@
+import django_filters
+from django import forms
+
+from inventory.models import Contact
+from inventory.readings.contacts import contacts_matching
+from propagation.forms.fields import based_on_field
+
+
+class ContactForm(forms.ModelForm):
+    """The particulars of a contact. That the name is free is for the act to say, which also links to the other."""
+
+    somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
+    based_on = based_on_field()
+
+    class Meta:
+        model = Contact
+        fields = ["name", "reach", "note"]
+        labels = {"note": "Note"}
+        widgets = {
+            "name": forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "words"}),
+            "reach": forms.TextInput(attrs={"autocomplete": "off"}),
+            "note": forms.Textarea(attrs={"rows": 3}),
+        }
+        help_texts = {"note": "Keep only what you need. They may ask to see it."}
+        error_messages = {"name": {"required": "Give the contact a name, or a nickname."}}
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["somebody_new"].widget = forms.HiddenInput()
+
+    def ask_if_new(self):
+        """Show the box that says it is somebody else."""
+        self.fields["somebody_new"].widget = forms.CheckboxInput()
+
+    def validate_constraints(self):
+        """Left to the act, which answers with the way out."""
+
+
+class ContactFilter(django_filters.FilterSet):
+    q = django_filters.CharFilter(label="Name, or how to reach them", method="holding_words")
+    holding = django_filters.BooleanFilter(
+        label="Only who has a plug held", method="who_holds", widget=forms.CheckboxInput
+    )
+
+    class Meta:
+        model = Contact
+        fields = []
+
+    def holding_words(self, queryset, name, value):
+        return contacts_matching(queryset, value.strip())
+
+    def who_holds(self, queryset, name, value):
+        return queryset.filter(plugs_held__gt=0) if value else queryset

@@ -1,0 +1,58 @@
+from datetime import timedelta
+
+from django import forms
+from django.utils.formats import date_format
+
+from inventory.models import Contact, Hold
+from propagation.forms.fields import DayField
+
+CONTACT_LIST = "contact-names"
+MOST_SUGGESTED = 500  # names offered while typing; any other can be typed in full
+# How long one usually waits for somebody to come by; common practice, no source.
+LENGTHS = [(3, "3 days"), (7, "A week"), (14, "Two weeks"), (30, "30 days")]
+USUAL_LENGTH = 7
+
+
+def contact_suggestions() -> dict[str, list[str]]:
+    """The names that are offered while typing, by the id of their list."""
+    return {CONTACT_LIST: list(Contact.objects.values_list("name", flat=True)[:MOST_SUGGESTED])}
+
+
+class HoldForm(forms.Form):
+    """For whom and until when. The plugs stand beside it."""
+
+    contact_name = forms.CharField(
+        label="For",
+        max_length=120,
+        help_text="A contact, or a new name.",
+        widget=forms.TextInput(attrs={"list": CONTACT_LIST, "autocomplete": "off", "autocapitalize": "words"}),
+        error_messages={"required": "Say for whom."},
+    )
+    somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
+    days = forms.TypedChoiceField(
+        label="For how long", coerce=int, widget=forms.RadioSelect, initial=USUAL_LENGTH, required=False, empty_value=0
+    )
+    until = DayField(label="Or until a day", required=False)
+    note = forms.CharField(max_length=Hold._meta.get_field("note").max_length, required=False)
+
+    def __init__(self, *args, today, ask_if_new=False, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.today = today
+        self.fields["days"].choices = [
+            (days, f"{words}, {date_format(today + timedelta(days=days), 'D j M')}") for days, words in LENGTHS
+        ]
+        if not ask_if_new:
+            self.fields["somebody_new"].widget = forms.HiddenInput()
+
+    def ask_if_new(self):
+        """Show the box that says it is somebody else."""
+        self.fields["somebody_new"].widget = forms.CheckboxInput()
+
+    def clean(self):
+        told = super().clean()
+        if "until" in told and not told["until"]:
+            if not told.get("days"):
+                self.add_error("days", "Say for how long, or until which day.")
+            else:
+                told["until"] = self.today + timedelta(days=told["days"])
+        return told

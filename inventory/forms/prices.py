@@ -1,0 +1,141 @@
+from decimal import Decimal
+
+import django_filters
+from babel import Locale
+from babel.core import get_global
+from babel.numbers import get_currency_name
+from django import forms
+from django.core.exceptions import ValidationError
+from django.db.models import Exists, OuterRef
+
+from inventory.actions.set_prices import ANY, NewPrice
+from inventory.models import Book
+from inventory.money import plain_amount, read_amount
+from inventory.readings.availability import available_on
+from propagation.errors import RametError
+from propagation.models import Lineage
+
+
+class AmountField(forms.CharField):
+    """An amount of money, typed with a point or a comma; nothing typed is no amount."""
+
+    def __init__(self, *, book: Book, **kwargs):
+        self.book = book
+        kwargs.setdefault("required", False)
+        kwargs.setdefault("widget", forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}))
+        super().__init__(**kwargs)
+
+    def prepare_value(self, value):
+        return plain_amount(value, self.book) if isinstance(value, Decimal) else value
+
+    def clean(self, value):
+        text = super().clean(value)
+        if not text:
+            return None
+        try:
+            return read_amount(text, book=self.book)
+        except RametError as error:
+            raise ValidationError(str(error)) from error
+
+
+class PricesForm(forms.Form):
+    """The prices of some lineages: for each an amount, and what stood there when the form was opened."""
+
+    def __init__(self, *args, book: Book, lineages, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.lineages = list(lineages)
+        for lineage in self.lineages:
+            amount = AmountField(book=book, label=lineage.name, initial=lineage.amount)
+            self.fields[f"price-{lineage.pk}"] = amount
+            self.fields[f"was-{lineage.pk}"] = AmountField(
+                book=book, initial=lineage.amount, widget=forms.HiddenInput, label=f"{lineage.name} before"
+            )
+
+    def rows(self):
+        """``(lineage, price field, hidden field)`` for the page."""
+        return [(each, self[f"price-{each.pk}"], self[f"was-{each.pk}"]) for each in self.lineages]
+
+    def new_prices(self) -> list[NewPrice]:
+        """What was changed."""
+        prices = []
+        for lineage in self.lineages:
+            amount = self.cleaned_data[f"price-{lineage.pk}"]
+            was = self.cleaned_data[f"was-{lineage.pk}"]
+            if amount != was:
+                prices.append(NewPrice(lineage, amount, was))
+        return prices
+
+
+class PriceFilter(django_filters.FilterSet):
+    q = django_filters.CharFilter(label="Lineage or species", method="holding_words")
+    unpriced = django_filters.BooleanFilter(
+        label="Only without a price", method="without_price", widget=forms.CheckboxInput
+    )
+    ready = django_filters.BooleanFilter(label="Only with ready frags", method="with_ready", widget=forms.CheckboxInput)
+
+    class Meta:
+        model = Lineage
+        fields = []
+
+    def __init__(self, *args, today, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.today = today
+
+    def holding_words(self, queryset, name, value):
+        return queryset.named(value.strip())
+
+    def without_price(self, queryset, name, value):
+        return queryset.filter(price=None) if value else queryset
+
+    def with_ready(self, queryset, name, value):
+        ready = available_on(self.today).filter(lineage=OuterRef("pk"))
+        return queryset.filter(Exists(ready)) if value else queryset
+
+
+class PlugPriceForm(forms.Form):
+    """A price of one or several plugs' own; empty returns them to their lineage's."""
+
+    def __init__(self, *args, book: Book, amount: Decimal | None = None, knows_before=False, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.knows_before = knows_before
+        self.fields["amount"] = AmountField(
+            book=book,
+            label=f"Price ({book.currency})",
+            initial=amount,
+            help_text="Empty: as its lineage." if knows_before else "Empty: each as its lineage.",
+        )
+        if knows_before:
+            self.fields["was"] = AmountField(book=book, initial=amount, widget=forms.HiddenInput)
+
+    @property
+    def was(self):
+        return self.cleaned_data["was"] if self.knows_before else ANY
+
+
+def currencies_in_use() -> list[tuple[str, str]]:
+    """The currencies that are legal tender somewhere, by code, as Unicode CLDR lists them."""
+    tender = {
+        code
+        for uses in get_global("territory_currencies").values()
+        for code, start, end, is_tender in uses
+        if is_tender and end is None
+    }
+    locale = Locale("en")
+    return [(code, f"{code}, {get_currency_name(code, locale=locale)}") for code in sorted(tender)]
+
+
+class CurrencyForm(forms.Form):
+    currency = forms.ChoiceField(label="Currency")
+    confirmed = forms.BooleanField(label="Yes, leave the amounts as they are", required=False)
+
+    def __init__(self, *args, book: Book, **kwargs):
+        super().__init__(*args, **kwargs)
+        choices = currencies_in_use()
+        if book.currency not in dict(choices):
+            choices.insert(0, (book.currency, f"{book.currency}, {book.currency_name}"))
+        self.fields["currency"].choices = choices
+        self.fields["confirmed"].widget = forms.HiddenInput()
+
+    def ask_to_confirm(self):
+        """Show the box that says nothing is converted."""
+        self.fields["confirmed"].widget = forms.CheckboxInput()

@@ -1,0 +1,102 @@
+"""Contacts: the list, one of them, and their particulars."""
+
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+from django.views.decorators.http import require_safe
+
+from inventory.actions.keep_contact import keep_contact
+from inventory.errors import NearlyTheSameName
+from inventory.forms.contacts import ContactFilter, ContactForm
+from inventory.models import Book, Contact
+from inventory.readings import holds as reading
+from inventory.readings.contacts import contacts_with_counts
+from inventory.tables.contacts import ContactTable
+from propagation.actions.changes import last_change
+from propagation.errors import RametError
+from propagation.forms.fields import refuse
+from propagation.readings.changes import changes_of
+from propagation.views.lists import render_list
+
+PAST_SHOWN = 25
+ACQUISITIONS_SHOWN = 100
+
+
+@require_safe
+def contacts(request):
+    return render_list(
+        request,
+        "inventory/contacts.html",
+        filterset=ContactFilter(request.GET, queryset=contacts_with_counts(localdate())),
+        table_class=ContactTable,
+        any_at_all=Contact.objects.exists(),
+    )
+
+
+@require_safe
+def contact(request, pk):
+    found = get_object_or_404(Contact, pk=pk)
+    today = localdate()
+    return render(
+        request,
+        "inventory/contact.html",
+        {
+            "contact": found,
+            "today": today,
+            "book": Book.current(),
+            "holds": reading.current_holds(today).filter(contact=found),
+            "broken": reading.broken_holds(today).filter(contact=found),
+            "past": reading.past_holds(today).filter(contact=found)[:PAST_SHOWN],
+            "acquisitions": found.acquisitions.select_related("acquisition__lineage").order_by(
+                "-acquisition__acquired_on", "-pk"
+            )[:ACQUISITIONS_SHOWN],
+            "changes": changes_of(found, "name", "reach", "note"),
+        },
+    )
+
+
+def contact_new(request):
+    return _form_page(request, Contact(name=request.GET.get("name", "")), heading="New contact")
+
+
+def contact_edit(request, pk):
+    found = get_object_or_404(Contact, pk=pk)
+    return _form_page(request, found, heading=f"Change {found.name}")
+
+
+def _form_page(request, record, *, heading):
+    back = reverse("contact", args=[record.pk]) if record.pk else reverse("contacts")
+    label = record.name if record.pk else "Contacts"
+    form = ContactForm(
+        request.POST or None,
+        instance=record,
+        initial={"based_on": last_change(record) if record.pk else None},
+    )
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            kept = keep_contact(
+                contact=form.instance, based_on=told["based_on"], confirmed=told["somebody_new"], by=request.user
+            )
+        except NearlyTheSameName as error:
+            form.ask_if_new()
+            refuse(form, error)
+        except RametError as error:
+            refuse(form, error, other_url=lambda other: reverse("contact", args=[other.pk]))
+        else:
+            messages.success(request, f"{kept.name} is saved.")
+            return redirect("contact", pk=kept.pk)
+    return render(
+        request,
+        "propagation/form.html",
+        {
+            "form": form,
+            "heading": heading,
+            "lead": "Only you see this. Write down no more than you need to find each other again.",
+            "back_url": back,
+            "back_label": label,
+            "draft": "contact",
+        },
+        status=422 if form.errors else 200,
+    )

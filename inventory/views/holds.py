@@ -1,0 +1,217 @@
+"""Holds: promising plugs to somebody, who has what until when, giving free and promising for longer."""
+
+from datetime import timedelta
+
+from django.contrib import messages
+from django.http import Http404
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils.formats import date_format
+from django.utils.html import format_html
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.timezone import localdate
+from django.views.decorators.http import require_POST, require_safe
+from django_tables2.paginators import LazyPaginator
+
+from inventory.actions.hold_plugs import extend_hold, hold_plugs, release_hold
+from inventory.actions.keep_contact import contact_named
+from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugNotReady
+from inventory.forms.holds import HoldForm, contact_suggestions
+from inventory.models import Hold
+from inventory.readings import holds as reading
+from inventory.readings.chosen import plugs_chosen
+from propagation.errors import PlugGone, RametError
+from propagation.forms.fields import refuse
+from propagation.promises import promises_of
+from propagation.readings.find import find_plug
+
+A_WEEK = timedelta(days=7)
+ROWS = 50
+REMEMBERED = "hold_contact"
+
+
+def contact_remembered(request) -> dict | None:
+    """The contact that was held for last: ``{"id", "name"}``."""
+    return request.session.get(REMEMBERED)
+
+
+def remember_contact(request, contact) -> None:
+    request.session[REMEMBERED] = {"id": contact.pk, "name": contact.name}
+
+
+def plug_or_404(code):
+    try:
+        return find_plug(code)
+    except RametError as error:
+        raise Http404(str(error)) from error
+
+
+def page_of_plug(plug) -> str:
+    """The plug's own page, or the ready list while it has none."""
+    try:
+        return reverse("plug", args=[plug.code])
+    except NoReverseMatch:
+        return reverse("ready")
+
+
+def hold(request, code):
+    """Hold one plug, or see who has it."""
+    plug = plug_or_404(code)
+    today = localdate()
+    active = reading.active_hold_of(plug, today)
+    if active and request.method != "POST":
+        return render(
+            request,
+            "inventory/held.html",
+            {"plug": plug, "hold": active, "today": today, "back_url": page_of_plug(plug)},
+        )
+    return _hold_page(request, [plug], back=page_of_plug(plug), back_label=plug.code_in_clear)
+
+
+def hold_many(request):
+    """Hold the plugs that are named in the address, or ticked in the form."""
+    words = request.POST.getlist("plugs") if request.method == "POST" else request.GET.getlist("plugs")
+    try:
+        offered = plugs_chosen(request.POST.getlist("offered") or words)
+        chosen = plugs_chosen(words)
+    except RametError as error:
+        messages.error(request, str(error))
+        return redirect("ready")
+    return _hold_page(request, offered, chosen=chosen, back=reverse("ready"), back_label="Ready")
+
+
+def _hold_page(request, plugs, *, back, back_label, chosen=None):
+    today = localdate()
+    remembered = contact_remembered(request)
+    first = {
+        "contact_name": request.GET.get("contact") or (remembered["name"] if remembered else ""),
+        "until": request.GET.get("until", ""),
+    }
+    form = HoldForm(request.POST or None, today=today, initial=first)
+    taken_out = set()
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            contact = contact_named(name=told["contact_name"], confirmed=told["somebody_new"], by=request.user)
+            holds = hold_plugs(
+                plugs=chosen or plugs,
+                contact=contact,
+                until=told["until"],
+                today=today,
+                note=told["note"],
+                by=request.user,
+            )
+        except NearlyTheSameName as error:
+            form.ask_if_new()
+            refuse(form, error)
+        except PlugAlreadyPromised as error:
+            taken_out = {each.plug_id for each in error.holds}
+            refuse(form, error)
+        except (PlugGone, PlugNotReady) as error:
+            taken_out = {error.plug.pk}
+            refuse(form, error)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            remember_contact(request, contact)
+            what = f"Plug {holds[0].plug.code_in_clear} is" if len(holds) == 1 else f"{len(holds)} plugs are"
+            messages.success(request, f"{what} held for {contact} until {date_format(told['until'])}.")
+            return redirect(back)
+    promises = promises_of(plugs)
+    ticked = {plug.pk for plug in (chosen or plugs)} - taken_out
+    return render(
+        request,
+        "inventory/hold.html",
+        {
+            "form": form,
+            "rows": [(plug, plug.pk in ticked, promises.get(plug.pk, "")) for plug in plugs],
+            "several": chosen is not None,
+            "back_url": back,
+            "back_label": back_label,
+            "suggestions": contact_suggestions(),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_safe
+def holds(request):
+    today = localdate()
+    which = request.GET.get("which", "current")
+    found = {
+        "soon": reading.holds_ending_soon,
+        "past": reading.past_holds,
+    }.get(which, reading.current_holds)(today)
+    page = LazyPaginator(found, ROWS).get_page(request.GET.get("page"))
+    here = reverse("holds")
+    return render(
+        request,
+        "inventory/holds.html",
+        {
+            "which": which,
+            "page": page,
+            "broken": reading.broken_holds(today)[:ROWS] if which != "past" else [],
+            "today": today,
+            "tabs": [
+                {
+                    "url": here,
+                    "words": "Current",
+                    "current": which not in ("soon", "past"),
+                    "count": reading.current_holds(today).count(),
+                },
+                {
+                    "url": f"{here}?which=soon",
+                    "words": "Ending soon",
+                    "current": which == "soon",
+                    "count": reading.holds_ending_soon(today).count(),
+                },
+                {"url": f"{here}?which=past", "words": "Ended", "current": which == "past"},
+            ],
+        },
+    )
+
+
+def _back(request, fallback):
+    """Where the button stood, if it says so."""
+    back = request.POST.get("back", "")
+    return back if url_has_allowed_host_and_scheme(back, allowed_hosts=None) else reverse(fallback)
+
+
+@require_POST
+def hold_release(request, pk):
+    found = get_object_or_404(Hold, pk=pk)
+    try:
+        released = release_hold(hold=found, today=localdate(), by=request.user)
+    except RametError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request,
+            format_html(
+                '{} is free again; {} has it no more. <a href="{}?contact={}&amp;until={}">Hold it again</a>',
+                released.plug,
+                released.contact,
+                reverse("hold", args=[released.plug.code]),
+                released.contact.name,
+                max(released.until, localdate()).isoformat(),
+            )
+            if released.plug.is_ready(localdate())
+            else f"{released.contact} has {released.plug} no more.",
+        )
+    return redirect(_back(request, "holds"))
+
+
+@require_POST
+def hold_extend(request, pk):
+    """A week more than it is now."""
+    found = get_object_or_404(Hold, pk=pk)
+    today = localdate()
+    try:
+        extended = extend_hold(hold=found, until=max(found.until, today) + A_WEEK, today=today, by=request.user)
+    except RametError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request, f"{extended.plug} is held for {extended.contact} until {date_format(extended.until)}."
+        )
+    return redirect(_back(request, "holds"))

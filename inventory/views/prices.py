@@ -1,0 +1,149 @@
+"""Prices: of every lineage at once, of single plugs, and the currency they are in."""
+
+from django.contrib import messages
+from django.db.models import F
+from django.db.models.functions import Lower
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+from django_tables2.paginators import LazyPaginator
+
+from inventory.actions.set_prices import set_currency, set_lineage_prices, set_plug_prices
+from inventory.errors import AmountsNotConverted
+from inventory.forms.prices import CurrencyForm, PlugPriceForm, PriceFilter, PricesForm
+from inventory.models import Book, LineagePrice, PlugPrice
+from inventory.readings.chosen import plugs_chosen
+from inventory.views.holds import page_of_plug, plug_or_404
+from propagation.errors import RametError
+from propagation.forms.fields import refuse
+from propagation.models import Lineage
+from propagation.views.lists import in_use
+
+ROWS = 100
+
+
+def prices(request):
+    """Every lineage with its price; those that were changed are saved together."""
+    book = Book.current()
+    today = localdate()
+    every = Lineage.objects.annotate(amount=F("price__amount")).order_by(Lower("name"))
+    filterset = PriceFilter(request.GET, queryset=every, today=today)
+    page = LazyPaginator(filterset.qs, ROWS).get_page(request.GET.get("page"))
+    # What was on the page when it was opened is saved, whatever the filter would show now.
+    shown = _named(every, request.POST) if request.method == "POST" else page.object_list
+    form = PricesForm(request.POST or None, book=book, lineages=shown)
+    if request.method == "POST" and form.is_valid():
+        try:
+            count = set_lineage_prices(prices=form.new_prices(), by=request.user)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, _saved(count))
+            return redirect(request.get_full_path())
+    return render(
+        request,
+        "inventory/prices.html",
+        {
+            "form": form,
+            "book": book,
+            "page": page,
+            "filter": filterset,
+            "in_use": in_use(filterset),
+            "any_at_all": bool(form.lineages) or Lineage.objects.exists(),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+def _named(lineages, data):
+    """The lineages whose prices were on the page that was sent."""
+    ids = [name.removeprefix("price-") for name in data if name.startswith("price-")]
+    return lineages.filter(pk__in=[pk for pk in ids if pk.isascii() and pk.isdigit() and len(pk) < 19])
+
+
+def _saved(count) -> str:
+    if not count:
+        return "No price was changed."
+    return "1 price is saved." if count == 1 else f"{count} prices are saved."
+
+
+def plug_price(request, code):
+    """A price of one plug's own."""
+    plug = plug_or_404(code)
+    own = PlugPrice.objects.filter(plug=plug).first()
+    return _plug_price_page(
+        request, [plug], back=page_of_plug(plug), back_label=plug.code_in_clear, amount=own.amount if own else None
+    )
+
+
+def plugs_price(request):
+    """One price for the plugs that are named in the address."""
+    words = request.POST.getlist("plugs") if request.method == "POST" else request.GET.getlist("plugs")
+    try:
+        plugs = plugs_chosen(words)
+    except RametError as error:
+        messages.error(request, str(error))
+        return redirect("ready")
+    return _plug_price_page(request, plugs, back=reverse("ready"), back_label="Ready", several=True)
+
+
+def _plug_price_page(request, plugs, *, back, back_label, amount=None, several=False):
+    book = Book.current()
+    form = PlugPriceForm(request.POST or None, book=book, amount=amount, knows_before=not several)
+    if request.method == "POST" and form.is_valid():
+        wanted = form.cleaned_data["amount"]
+        try:
+            priced = set_plug_prices(plugs=plugs, amount=wanted, was=form.was, by=request.user)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            what = f"The price of {priced[0]} is" if len(priced) == 1 else f"The prices of {len(priced)} plugs are"
+            messages.success(request, f"{what} saved." if wanted is not None else f"{what} that of the lineage again.")
+            return redirect(back)
+    usual = dict(
+        LineagePrice.objects.filter(lineage__in={plug.lineage_id for plug in plugs}).values_list("lineage", "amount")
+    )
+    return render(
+        request,
+        "inventory/plug_price.html",
+        {
+            "form": form,
+            "plugs": plugs,
+            "usual": [(lineage, usual.get(lineage.pk)) for lineage in dict.fromkeys(plug.lineage for plug in plugs)],
+            "book": book,
+            "back_url": back,
+            "back_label": back_label,
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+def book_currency(request):
+    """In which currency the prices are."""
+    book = Book.current()
+    form = CurrencyForm(request.POST or None, book=book, initial={"currency": book.currency})
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            kept = set_currency(currency=told["currency"], confirmed=told["confirmed"])
+        except AmountsNotConverted as error:
+            form.ask_to_confirm()
+            refuse(form, error)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"Prices are in {kept.currency} ({kept.currency_name}).")
+            return redirect("prices")
+    return render(
+        request,
+        "propagation/form.html",
+        {
+            "form": form,
+            "heading": "Currency",
+            "lead": "All prices and what was paid are in one currency. Changing it converts nothing: "
+            "25.00 stays 25.00.",
+            "back_url": reverse("prices"),
+            "back_label": "Prices",
+        },
+        status=422 if form.errors else 200,
+    )

@@ -1,0 +1,286 @@
+"""What is ready: the list, as a file, on paper, and what is done with the plugs ticked in it."""
+
+import csv
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.core.paginator import EmptyPage
+from django.http import StreamingHttpResponse
+from django.shortcuts import redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.utils.formats import date_format
+from django.utils.timezone import localdate
+from django.views.decorators.http import require_POST, require_safe
+from django_tables2.paginators import LazyPaginator
+
+from inventory.actions.hold_plugs import hold_plugs
+from inventory.forms.ready import ReadyFilter
+from inventory.models import Book, Contact
+from inventory.money import plain_amount
+from inventory.readings.availability import (
+    LINEAGES_AT_A_GLANCE,
+    available_on,
+    for_list,
+    lineages_available_on,
+    lines_on,
+)
+from inventory.readings.chosen import plugs_chosen
+from inventory.tables.ready import ReadyTable
+from inventory.views.holds import A_WEEK, contact_remembered, remember_contact
+from propagation.errors import RametError
+from propagation.models import Lineage, Plug, Preferences, Spot
+from propagation.views.lists import in_use
+
+ROWS = 25
+LAST_PAGE = 100_000  # no list is longer; an absurd number in the address is not handed to the database
+ROWS_ON_PAPER = 500
+HEALING_COUNTED = 1000
+ROWS_AT_A_TIME = 2000  # read from the database while a file is written
+COLUMNS = [
+    "code",
+    "lineage",
+    "species",
+    "growth_form",
+    "size_mm",
+    "age_days",
+    "began_on",
+    "healed_on",
+    "rack",
+    "row",
+    "column",
+    "price",
+    "currency",
+]
+
+
+class ReadyList:
+    """The ready plugs that a request asks for, filtered and sorted; ``lines`` is the glance if it asks for all."""
+
+    def __init__(self, request, *, with_glance=False):
+        self.today = localdate()
+        self.book = Book.current()
+        self.preferences = Preferences.current()
+        self.is_all = not any(request.GET.get(name) for name in ReadyFilter.base_filters)
+        self.lines = lines_on(self.today) if with_glance and self.is_all else []
+        racks = Spot.objects.racks().in_running_systems().order_by("name").values_list("pk", "name", "system__name")
+        self.filter = ReadyFilter(
+            request.GET,
+            queryset=for_list(available_on(self.today)),
+            today=self.today,
+            length_unit=self.preferences.length_unit,
+            lineages=self._lineages(request.GET.get("lineage", "")),
+            racks=[(pk, f"{name}, {system}") for pk, name, system in racks],
+        )
+        self.table = ReadyTable(
+            self.filter.qs,
+            today=self.today,
+            currency=self.book.currency,
+            length_unit=self.preferences.length_unit,
+            request=request,
+        )
+        if request.GET.get("sort"):
+            self.table.order_by = request.GET.getlist("sort")
+
+    def _lineages(self, wanted):
+        """The lineages to choose from: those that have something ready, and the one that is asked for."""
+        if 0 < len(self.lines) < LINEAGES_AT_A_GLANCE:
+            return [(line.pk, line.name) for line in self.lines]
+        lineages = list(lineages_available_on(self.today).values_list("pk", "name"))
+        if wanted.isascii() and wanted.isdigit() and len(wanted) < 19 and int(wanted) not in dict(lineages):
+            lineages += Lineage.objects.filter(pk=wanted).values_list("pk", "name")
+        return lineages
+
+    @property
+    def plugs(self):
+        """All of them, sorted."""
+        return self.table.data.data
+
+    def turn_to(self, page):
+        """Take one page of them and never count the rest."""
+        number = int(page) if page.isascii() and page.isdigit() else 1
+        try:
+            self.table.paginate(page=min(max(number, 1), LAST_PAGE), per_page=ROWS, paginator_class=LazyPaginator)
+        except EmptyPage:
+            self.table.paginate(page=1, per_page=ROWS, paginator_class=LazyPaginator)
+
+
+@require_safe
+def ready(request):
+    ready_list = ReadyList(request, with_glance=request.GET.get("page", "1") == "1")
+    ready_list.turn_to(request.GET.get("page", "1"))
+    is_empty = ready_list.is_all and not ready_list.table.page.object_list
+    contact = contact_remembered(request)
+    return render(
+        request,
+        "inventory/ready.html",
+        {
+            "filter": ready_list.filter,
+            "in_use": in_use(ready_list.filter),
+            "table": ready_list.table,
+            "lines": ready_list.lines,
+            "more_lines": len(ready_list.lines) >= LINEAGES_AT_A_GLANCE,
+            "book": ready_list.book,
+            "preferences": ready_list.preferences,
+            "is_empty": is_empty,
+            "healing": len(Plug.objects.healing().order_by().values_list("pk")[: HEALING_COUNTED + 1])
+            if is_empty
+            else 0,
+            "healing_counted": HEALING_COUNTED,
+            "acts": _acts(contact, ready_list.today),
+            "query": request.GET.urlencode(),
+        },
+    )
+
+
+def _acts(contact, today):
+    """What can be done with ticked plugs; the first is one tap once a contact was chosen before."""
+    day = date_format(today + A_WEEK, "j M")
+    acts = []
+    if contact:
+        acts.append(
+            {
+                "value": "hold_again",
+                "words": f"Hold for {contact['name']} until {day}",
+                "counted": f"Hold {{n}} for {contact['name']} until {day}",
+                "icon": "hold",
+                "primary": True,
+            }
+        )
+    acts.append(
+        {
+            "value": "hold",
+            "words": "Hold for somebody else" if contact else "Hold for somebody",
+            "counted": "Hold {n} for somebody else" if contact else "Hold {n} for somebody",
+            "icon": "hold",
+            "primary": not contact,
+        }
+    )
+    acts.append({"value": "price", "words": "Set a price", "counted": "Set a price for {n}", "icon": "money"})
+    try:
+        reverse("labels")
+    except NoReverseMatch:
+        return acts
+    return [*acts, {"value": "labels", "words": "Print labels", "counted": "Print {n} labels", "icon": "print"}]
+
+
+@require_POST
+def ready_chosen(request):
+    """Do with the ticked plugs what the button says."""
+    back = f"{reverse('ready')}?{request.GET.urlencode()}".rstrip("?")
+    try:
+        plugs = plugs_chosen(request.POST.getlist("plugs"))
+    except RametError as error:
+        messages.error(request, str(error))
+        return redirect(back)
+    query = urlencode([("plugs", plug.code) for plug in plugs])
+    act = request.POST.get("act")
+    if act == "hold_again":
+        return _hold_again(request, plugs, query, back)
+    pages = {"hold": "hold_many", "price": "plugs_price", "labels": "labels"}
+    if act not in pages:
+        messages.error(request, "Choose what to do with the plugs by one of the buttons.")
+        return redirect(back)
+    return redirect(f"{reverse(pages[act])}?{query}")
+
+
+def _hold_again(request, plugs, query, back):
+    """Hold for the contact of the last time, for a week; what stands in the way is said on the page of the hold."""
+    remembered = contact_remembered(request)
+    contact = Contact.objects.filter(pk=remembered["id"]).first() if remembered else None
+    if contact is None:
+        return redirect(f"{reverse('hold_many')}?{query}")
+    today = localdate()
+    try:
+        holds = hold_plugs(plugs=plugs, contact=contact, until=today + A_WEEK, today=today, by=request.user)
+    except RametError as error:
+        messages.error(request, str(error))
+        return redirect(f"{reverse('hold_many')}?{query}")
+    remember_contact(request, contact)
+    count = "1 plug is" if len(holds) == 1 else f"{len(holds)} plugs are"
+    messages.success(request, f"{count} held for {contact} until {date_format(today + A_WEEK)}.")
+    return redirect(back)
+
+
+class _Line:
+    """A file that hands back each line instead of keeping it."""
+
+    def write(self, line):
+        return line
+
+
+def guarded(text: str) -> str:
+    """Text that no spreadsheet takes for a formula: such a beginning gets an apostrophe before it.
+
+    Source: OWASP, CSV Injection (https://owasp.org/www-community/attacks/CSV_Injection).
+    """
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠") else text
+
+
+def csv_lines(plugs, *, today, book):
+    """The lines of the file, by RFC 4180: commas, quotes where they are needed, CRLF."""
+    writer = csv.writer(_Line(), lineterminator="\r\n")
+    yield writer.writerow(COLUMNS)
+    for plug in plugs:
+        yield writer.writerow(
+            [
+                plug.code_in_clear,
+                guarded(plug.lineage.name),
+                guarded(plug.lineage.binomial),
+                plug.lineage.growth_form,
+                plug.size_mm,
+                plug.age_days(today),
+                plug.began_on.isoformat(),
+                plug.healed_on.isoformat(),
+                guarded(plug.rack.name) if plug.rack else "",
+                plug.rack_row,
+                plug.rack_column,
+                "" if plug.price is None else plain_amount(plug.price, book),
+                book.currency,
+            ]
+        )
+
+
+@require_safe
+def ready_csv(request):
+    """All that the filters leave, as a file; written while it is read, so it may be of any length."""
+    ready_list = ReadyList(request)
+    if ready_list.filter.errors:
+        return redirect(f"{reverse('ready')}?{request.GET.urlencode()}")
+    plugs = ready_list.plugs.iterator(chunk_size=ROWS_AT_A_TIME)
+    response = StreamingHttpResponse(
+        csv_lines(plugs, today=ready_list.today, book=ready_list.book),
+        content_type="text/csv; charset=utf-8; header=present",
+    )
+    response["Content-Disposition"] = f'attachment; filename="ready-{ready_list.today:%Y-%m-%d}.csv"'
+    return response
+
+
+@require_safe
+def ready_print(request):
+    """The same list as a clean sheet to print or to hang beside the tank."""
+    ready_list = ReadyList(request)
+    plugs = list(ready_list.plugs[: ROWS_ON_PAPER + 1])
+    return render(
+        request,
+        "inventory/ready_print.html",
+        {
+            "plugs": plugs[:ROWS_ON_PAPER],
+            "is_cut_off": len(plugs) > ROWS_ON_PAPER,
+            "filter": ready_list.filter,
+            "used": [
+                (field.label, _shown(field))
+                for field in ready_list.filter.form
+                if ready_list.filter.data.get(field.name)
+            ],
+            "today": ready_list.today,
+            "book": ready_list.book,
+            "preferences": ready_list.preferences,
+            "query": request.GET.urlencode(),
+        },
+    )
+
+
+def _shown(field) -> str:
+    """What a filter is set to, in words."""
+    choices = dict(getattr(field.field, "choices", ()))
+    return str(choices.get(field.value(), field.value()))
