@@ -1,6 +1,7 @@
 """The cutting form: one sitting with a small form for each mother; and the form that corrects one."""
 
 from dataclasses import replace
+from decimal import Decimal
 from uuid import uuid4
 
 from django import forms
@@ -138,7 +139,8 @@ class MotherForm(CutFields):
 def _shown_sizes(cut: MotherCut, length_unit):
     sizes = {"before": cut.size_before, "after": cut.size_after}
     sizes = {name: size for name, size in sizes.items() if size is not None}
-    shown = {name: plain(unit_of(cut.measure, length_unit).shown(size)) for name, size in sizes.items()}
+    # A number, not its text, so that Django sees whether it was touched.
+    shown = {name: Decimal(plain(unit_of(cut.measure, length_unit).shown(size))) for name, size in sizes.items()}
     return shown | {f"stored_{name}": size for name, size in sizes.items()}
 
 
@@ -262,6 +264,11 @@ class BenchForm:
             return self.sitting.fields["cut_on"].clean(self.data.get("cut_on"))
         except ValidationError:
             return self.today
+
+    @property
+    def comes_filled_in(self) -> bool:
+        """Does the page bring what was entered, so that nothing older may be put over it?"""
+        return self.data is not None or bool(self.chosen)
 
     def forms_of(self, ids, *, chosen: bool) -> list[MotherForm]:
         """Forms of the mothers of these ids; of those chosen with what was entered."""

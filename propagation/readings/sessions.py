@@ -20,8 +20,10 @@ class Correction:
 def sessions_for_list() -> QuerySet[CuttingSession]:
     """Sessions, the last one first, with their cuts and ``frags``; two queries with the cuts."""
     taken = CutEvent.objects.filter(frags__gt=0).select_related("mother__lineage").order_by("id")
-    return CuttingSession.objects.annotate(frags=Sum("cut_events__frags", default=0)).prefetch_related(
-        Prefetch("cut_events", taken, to_attr="cuts")
+    return (
+        CuttingSession.objects.annotate(frags=Sum("cut_events__frags", default=0))
+        .prefetch_related(Prefetch("cut_events", taken, to_attr="cuts"))
+        .order_by("-cut_on", "-id")
     )
 
 

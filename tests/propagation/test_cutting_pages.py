@@ -317,7 +317,7 @@ def test_a_form_in_inches_that_was_not_touched_changes_nothing(signed_in, sessio
     page = signed_in.get(address(session))
     (row,) = page.context["rows"]
     shown = {name: row[name].value() for name in ("size", "before", "after")}
-    assert shown["before"] == "7.09"
+    assert shown["before"] == Decimal("7.09")
     signed_in.post(address(session), correction(session, **shown))
     session.refresh_from_db()
     assert session.version == 1
@@ -393,9 +393,9 @@ def test_the_session_page_costs_the_same_however_many_plugs(signed_in, django_as
         cuts = [MotherCut(mother, 10) for mother in ColonyFactory.create_batch(count)]
         return record_cutting(cuts=cuts, cut_on=now, today=now)
 
+    one, many = make(1), make(6)
     with django_assert_max_num_queries(12) as few:
-        signed_in.get(reverse("session", args=[make(1).pk]))
-    many = make(6)
+        signed_in.get(reverse("session", args=[one.pk]))
     with django_assert_max_num_queries(len(few.captured_queries)):
         signed_in.get(reverse("session", args=[many.pk]))
 
