@@ -37,7 +37,7 @@ class PlugActsForm(forms.Form):
     """
 
     plugs = PlugsField()
-    on = DayField(label="Seen on", required=False)
+    on = DayField(label="Seen on")
     stage = forms.ChoiceField(choices=[(NEXT, "Next stage"), *HealingStage.choices], required=False)
     note = forms.CharField(label="Note", max_length=HealingCheck._meta.get_field("note").max_length, required=False)
     reason = forms.ChoiceField(
@@ -54,6 +54,7 @@ class PlugActsForm(forms.Form):
         self.act = act
         self.fields["rack"].queryset = racks_in_use()
         self.fields["on"].initial = localdate
+        self.fields["on"].required = not self.is_bound or "on" in self.data  # a form without a day means today
         self.fields["on"].widget.attrs["max"] = localdate().isoformat()
 
     def clean_on(self):
