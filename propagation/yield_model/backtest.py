@@ -96,11 +96,11 @@ def _plain_forecasts(days, sizes, colony, origin, target):
     return {"no_growth": last, "last_rate": last_rate, "line": line}
 
 
-def _forecast_rows(model, padded, horizons):
+def _forecast_rows(model, padded, horizons, *, as_strangers=False):
     """Standardised errors and forecasts of all colonies from all origins at all horizons."""
     days, sizes, count = _reading_table(padded)
     colony, origin, cut = _origins(days, sizes, count, padded.lineages, padded.identifiers)
-    states = view_colonies(model, cut)
+    states = view_colonies(model, cut, as_strangers=as_strangers)
     pieces = []
     for steps in horizons:
         row = np.flatnonzero(origin + steps < count[colony])
@@ -126,9 +126,8 @@ def learn_tails(model: GrowthModel, padded: PaddedHistories, *, horizons=HORIZON
     -------
     GrowthModel
     """
-    # Each colony is looked at as if new to the lineage, as a colony to be forecast is.
-    stranger = replace(model, members=frozenset())
-    _, sizes, pieces = _forecast_rows(stranger, padded, horizons)
+    # Each colony is looked at through what the others say, as a colony to be forecast is.
+    _, sizes, pieces = _forecast_rows(model, padded, horizons, as_strangers=True)
     errors, owners = [], []
     for colony, _, target, _, forecast in pieces:
         outcome = _on_scale(model, sizes[colony, target])

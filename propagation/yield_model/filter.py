@@ -83,7 +83,8 @@ class FilteredColonies:
     """Level and rate of each colony after its last event, on the growth scale of sizes over the reference.
 
     Arrays of shape (..., colonies). `level_sensitivity` and `rate_sensitivity` say how the means move with the prior mean
-    of the rate. Surprises, and the states after every event (level, rate, level variance, covariance, rate variance, level
+    of the rate; `usual_information` and `usual_moment` are what the colony's own readings say of that mean: precision, and
+    precision times departure from it. Surprises, and the states after every event (level, rate, level variance, covariance, rate variance, level
     sensitivity, rate sensitivity), have shape (events, ..., colonies) and are kept only on request.
     """
 
@@ -97,6 +98,8 @@ class FilteredColonies:
     surprise: np.ndarray | None
     surprise_variance: np.ndarray | None
     surprise_sensitivity: np.ndarray | None
+    usual_information: np.ndarray
+    usual_moment: np.ndarray
     absurd: list
     states: tuple | None = None
 
@@ -223,6 +226,7 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
     ur = np.zeros(shape)
     rr = prior_variance.copy()
     level_slope, rate_slope = np.zeros(shape), np.ones(shape)
+    information, moment = np.zeros(shape), np.zeros(shape)
     if keep_surprises:
         kept = [np.zeros((events, *shape)), np.ones((events, *shape)), np.zeros((events, *shape))]
     returning = np.asarray(parameters.rate_return, dtype=float)
@@ -282,11 +286,19 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
                         beyond &= seen
                     if beyond.any():
                         doubtful = np.flatnonzero(beyond)
-                        saved = _weigh_doubtful(doubtful, event, padded, parameters, relative, surprise, variance,
+                        saved, belief = _weigh_doubtful(doubtful, event, padded, parameters, relative, surprise, variance,
                                                 level, rate, uu, ur, rr, level_slope, rate_slope, reference, absurd)  # fmt: skip
                 gain_level, gain_rate = uu / variance, ur / variance
                 if not whole:
                     gain_level, gain_rate = gain_level * seen, gain_rate * seen
+                if not keep_surprises:
+                    telling = level_slope / variance
+                    if not whole:
+                        telling *= seen
+                    if doubtful is not None:
+                        telling[doubtful] *= belief
+                    information += telling * level_slope
+                    moment += telling * surprise
                 level += gain_level * surprise
                 rate += gain_rate * surprise
                 rate_slope -= gain_rate * level_slope
@@ -307,7 +319,7 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
                 store[event] = now
     if not keep_surprises:
         kept = [None, None, None]
-    return FilteredColonies(level, rate, np.maximum(uu, 0.0), ur, np.maximum(rr, 0.0), level_slope, rate_slope, *kept, absurd,
+    return FilteredColonies(level, rate, np.maximum(uu, 0.0), ur, np.maximum(rr, 0.0), level_slope, rate_slope, *kept, information, moment, absurd,
                             states)  # fmt: skip
 
 
@@ -418,7 +430,7 @@ def _weigh_doubtful(rows, event, padded, parameters, relative, surprise, varianc
                 explanation,
             )
         )
-    return (
+    blended = (
         level[rows] + gain_level * v,
         rate[rows] + gain_rate * v,
         new_uu,
@@ -427,3 +439,4 @@ def _weigh_doubtful(rows, event, padded, parameters, relative, surprise, varianc
         level_slope[rows] * (1 - gain_level),
         rate_slope[rows] - gain_rate * level_slope[rows],
     )
+    return blended, true

@@ -84,20 +84,22 @@ class SizeForecast:
         return 1.0 - self.model.tails.cumulative((value - self.level) / self.deviation)
 
 
-def view_colonies(model: GrowthModel, padded: PaddedHistories) -> ColonyStates:
+def view_colonies(model: GrowthModel, padded: PaddedHistories, *, as_strangers=False) -> ColonyStates:
     """Filter colonies with what a collection has taught.
 
     Parameters
     ----------
     model : GrowthModel
     padded : PaddedHistories
-        Colonies in the model's measure. Those the model was learned from share its lineage means exactly once.
+        Colonies in the model's measure. Those the model was learned from count in their lineage's mean exactly once.
+    as_strangers : bool
+        Take from the model only what the other colonies say, as for a colony it was not learned from.
 
     Returns
     -------
     ColonyStates
     """
-    parts = [_view_chunk(model, padded, start) for start in range(0, len(padded), CHUNK)]
+    parts = [_view_chunk(model, padded, start, as_strangers) for start in range(0, len(padded), CHUNK)]
     if not parts:
         nothing = np.zeros(0)
         return ColonyStates([], *([nothing] * 11), nothing.astype(bool), nothing.astype(bool), [])
@@ -111,33 +113,42 @@ def view_colonies(model: GrowthModel, padded: PaddedHistories) -> ColonyStates:
     )
 
 
-def _view_chunk(model, padded, start):
+def _view_chunk(model, padded, start, as_strangers):
     if len(padded) > CHUNK:
         padded = padded.take(slice(start, start + CHUNK))
     rates = {name: model.rate_of(name) for name in set(padded.lineages)}
-    mean = np.array([rates[name].mean for name in padded.lineages])
-    shared = np.array([rates[name].variance for name in padded.lineages])
-    member = np.array([name in model.members for name in padded.identifiers], dtype=bool)
+    if as_strangers:
+        known = [
+            model.others.get(identifier, rates[lineage])
+            for identifier, lineage in zip(padded.identifiers, padded.lineages, strict=True)
+        ]
+    else:
+        known = [rates[lineage] for lineage in padded.lineages]
+    mean = np.array([rate.mean for rate in known])
+    shared = np.array([rate.variance for rate in known])
+    # A colony that helped to learn its lineage's mean has had its say; the readings of any other move that mean now.
+    silent = np.array([not as_strangers and name in model.others for name in padded.identifiers], dtype=bool)
     spikes = find_spikes(padded)
     hidden = padded.without_readings(spikes) if spikes.any() else padded
-    # A colony the lineage mean was learned from must not count its own readings twice: for it the mean's uncertainty is
-    # added after the filter, through the sensitivity; for any other it widens the prior.
-    before = model.lineage_spread**2 + np.where(member, 0.0, shared)
-    filtered: FilteredColonies = run_filter(hidden, model.parameters, mean, before, reference=model.reference)
+    filtered: FilteredColonies = run_filter(
+        hidden, model.parameters, mean, model.lineage_spread**2, reference=model.reference
+    )
+    learned = np.where(silent, shared, shared / (1 + shared * filtered.usual_information))
+    moved = np.where(silent, 0.0, learned * filtered.usual_moment)
     absurd = filtered.absurd
     if spikes.any():
         absurd = absurd + _explain_spikes(padded, spikes)
     return ColonyStates(
         identifiers=padded.identifiers,
-        level=filtered.level,
-        rate=filtered.rate,
+        level=filtered.level + moved * filtered.level_sensitivity,
+        rate=filtered.rate + moved * filtered.rate_sensitivity,
         level_variance=filtered.level_variance,
         covariance=filtered.covariance,
         rate_variance=filtered.rate_variance,
-        usual_rate=mean,
-        usual_variance=shared,
-        level_sensitivity=np.where(member, filtered.level_sensitivity, 0.0),
-        rate_sensitivity=np.where(member, filtered.rate_sensitivity, 0.0),
+        usual_rate=mean + moved,
+        usual_variance=learned,
+        level_sensitivity=filtered.level_sensitivity,
+        rate_sensitivity=filtered.rate_sensitivity,
         last_day=padded.last_day,
         growth_stops_until=padded.growth_stops_until,
         declining=padded.declining,

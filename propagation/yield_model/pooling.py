@@ -67,6 +67,7 @@ class GrowthModel:
     """All that forecasts of one measure and growth form rest on.
 
     Sizes are divided by `reference` before they are moved to the scale, so rates read as specific growth at that size.
+    `others` holds, for each colony it was learned from, what the other colonies alone say of its lineage's rate.
     """
 
     measure: str
@@ -79,7 +80,7 @@ class GrowthModel:
     form_rate: LineageRate
     lineages: dict
     published: RatePrior
-    members: frozenset = frozenset()
+    others: dict = field(default_factory=dict, repr=False)
     tails: TailShape = field(default_factory=TailShape)
     colonies: int = 0
     steps: int = 0
@@ -269,8 +270,9 @@ class _Evidence:
         for _ in range(8):
             shifted = a - b * (means @ self.indicator.T)
             weight = (tails + 1) / (tails + shifted * shifted)
-            information = np.einsum("epn,epn->pn", weight, squares) @ self.indicator
-            moment = np.einsum("epn,epn->pn", weight, both) @ self.indicator
+            own_information = np.einsum("epn,epn->pn", weight, squares)
+            own_moment = np.einsum("epn,epn->pn", weight, both)
+            information, moment = own_information @ self.indicator, own_moment @ self.indicator
             # Precision-weighted mean of the lineages' own estimates gives the form's mean.
             own = information / (1 + form_variance * information)
             form_precision = 1 / published_variance + own.sum(axis=1)
@@ -299,6 +301,9 @@ class _Evidence:
         details = {
             "means": means,
             "information": information,
+            "moment": moment,
+            "own_information": own_information,
+            "own_moment": own_moment,
             "form_mean": form_mean,
             "form_precision": form_precision,
             "form_variance": form_variance,
@@ -430,20 +435,40 @@ def _pool_lineages(model, learning, machine, trial):
     information = details["information"][0]
     form_mean = float(details["form_mean"][0])
     form_precision = float(details["form_precision"][0])
-    lineages = {}
-    for name, index in machine.position.items():
-        precision = information[index] + 1 / form_variance
+
+    def lineage_rate(own_information, own_moment, mean_of_form, precision_of_form, colonies):
+        precision = own_information + 1 / form_variance
         # The form's mean is itself uncertain; what of it reaches the lineage is added.
         share = (1 / form_variance) / precision
-        variance = 1 / precision + share**2 / form_precision
-        colonies = int(np.sum(machine.lineage == index))
-        lineages[name] = LineageRate(
-            model.published.mean + float(details["means"][0, index]), float(variance), colonies
+        mean = (own_moment + mean_of_form / form_variance) / precision
+        return LineageRate(
+            float(model.published.mean + mean), float(1 / precision + share**2 / precision_of_form), int(colonies)
         )
+
+    moment, colonies = details["moment"][0], machine.indicator.sum(axis=0)
+    lineages = {
+        name: lineage_rate(information[index], moment[index], form_mean, form_precision, colonies[index])
+        for name, index in machine.position.items()
+    }
+    # The same with one colony left out, for each colony.
+    form_moment = form_mean * form_precision
+    index = machine.lineage
+    weights = 1 / (1 + form_variance * information)
+    less_information = np.maximum(information[index] - details["own_information"][0], 0.0)
+    less_moment = moment[index] - details["own_moment"][0]
+    less_weight = 1 / (1 + form_variance * less_information)
+    less_precision = form_precision - (information * weights)[index] + less_information * less_weight
+    less_form = (form_moment - (moment * weights)[index] + less_moment * less_weight) / less_precision
+    others = {
+        name: lineage_rate(*row)
+        for name, *row in zip(
+            learning.identifiers, less_information, less_moment, less_form, less_precision, colonies[index] - 1, strict=True
+        )
+    }
     return {
         "form_rate": LineageRate(model.published.mean + form_mean, 1 / form_precision, len(learning)),
         "lineages": lineages,
-        "members": frozenset(learning.identifiers),
+        "others": others,
     }
 
 

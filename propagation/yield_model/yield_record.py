@@ -230,7 +230,7 @@ def lineage_rates(model: GrowthModel, padded: PaddedHistories):
 
     wide = (2 * model.published.standard_deviation + 2 * model.lineage_spread) ** 2
     open_minded = replace(
-        model, members=frozenset(), lineages={}, form_spread=0.0, form_rate=LineageRate(model.form_rate.mean, wide, 0)
+        model, others={}, lineages={}, form_spread=0.0, form_rate=LineageRate(model.form_rate.mean, wide, 0)
     )
     states = view_colonies(open_minded, padded)
     measured = np.sum(padded.kind == 1, axis=0) > 1
