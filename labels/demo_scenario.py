@@ -131,6 +131,8 @@ class DemoScenario:
     # -- what happens, and when --
 
     def happenings(self):
+        for system in System.objects.exclude(ended_on=None):
+            yield Happening(system.ended_on, 8, lambda on, system=system: self.lose_racks(system, on))
         for told in self.story["colonies"]:
             mother = Mother(
                 told,
@@ -315,6 +317,11 @@ class DemoScenario:
                     today=self.today,
                     by=self.by,
                 )
+
+    def lose_racks(self, system: System, on: date):
+        """What still stood on the racks of a build when it ended went with it."""
+        standing = list(Plug.objects.kept().filter(rack__system=system))
+        find_dead(plugs=standing, reason="outage", on=on, today=self.today, by=self.by)
 
     def end(self, mother: Mother, why: str, on: date):
         self.grow(mother, on)
