@@ -1,11 +1,11 @@
 """How right the forecasts have been: every colony forecast from every reading on, next to plainer methods.
 
 Rolling origin: from the first reading, from the second, and so on, each time one, three and five readings ahead. The
-colonies are dealt into groups, and each group is forecast with what the others have taught, so that no hyperparameter has
-seen what is forecast.
+colonies are dealt into groups, and each group is forecast with what the others have taught, so that no hyperparameter
+has seen what is forecast.
 
-Source: Tashman LJ 2000, Int. J. Forecasting 16:437–450; Gneiting T, Raftery AE 2007, J. Am. Stat. Assoc. 102:359–378 (both
-from memory).
+Source: Tashman LJ 2000, Int. J. Forecasting 16:437–450; Gneiting T, Raftery AE 2007, J. Am. Stat. Assoc. 102:359–378
+(both from memory).
 """
 
 from dataclasses import dataclass, replace
@@ -77,7 +77,7 @@ def _origins(days, sizes, count, lineages, identifiers):
 def _plain_forecasts(days, sizes, colony, origin, target):
     """No growth, the last rate going on, and a straight line through all readings so far; sizes never below nothing.
 
-    From a first reading alone all three are that reading: it has no rate and no slope.
+    From a first reading alone there is neither rate nor slope; what stands there is left out when they are summed up.
     """
     here, there = days[colony, origin], days[colony, target]
     last = sizes[colony, origin]
@@ -233,18 +233,29 @@ def join_rows(parts):
     parts = [part for part in parts if part is not None]
     if not parts:
         nothing = np.zeros(0)
-        empty = {name: nothing for name in METHODS}
+        empty = dict.fromkeys(METHODS, nothing)
         return BacktestRows(nothing.astype(int), nothing.astype(int), nothing.astype(int), nothing, empty, dict(empty),
                             {share: nothing.astype(bool) for share in SHARES}, nothing)  # fmt: skip
-    arrays = {name: np.concatenate([getattr(p, name) for p in parts]) for name in ("colony", "origin", "steps", "outcome", "rank")}
+    arrays = {
+        name: np.concatenate([getattr(p, name) for p in parts])
+        for name in ("colony", "origin", "steps", "outcome", "rank")
+    }
     points = {name: np.concatenate([part.points[name] for part in parts]) for name in METHODS}
     crps = {name: np.concatenate([part.crps[name] for part in parts]) for name in METHODS}
     inside = {share: np.concatenate([part.inside[share] for part in parts]) for share in SHARES}
     return BacktestRows(points=points, crps=crps, inside=inside, **arrays)
 
 
+# Methods that need two readings are judged only where there were two.
+_NEED_TWO = ("last_rate", "line")
+
+
 def _median_error(points, outcome):
-    return round(float(np.median(np.abs(points - outcome) / outcome) * 100), 4)
+    return round(float(np.median(np.abs(points - outcome) / outcome) * 100), 4) if outcome.size else None
+
+
+def _mean(values):
+    return round(float(np.mean(values)), 6) if values.size else None
 
 
 def _coverage(rows, chosen):
@@ -265,7 +276,8 @@ def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
     -------
     dict
         `series`, `forecasts`, `coverage` (shares of 1), `median_abs_pct_error` (percent) and `crps` (in the unit of the
-        sizes) per method, and `by_horizon`. Where there was nothing to forecast the figures are None.
+        sizes) per method, and `by_horizon`. Where there was nothing to forecast the figures are None. The last rate
+        and the straight line are judged from the second reading on; the model and no growth from the first.
     """
     everything = np.ones(len(rows), dtype=bool)
 
@@ -276,12 +288,13 @@ def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
                 "median_abs_pct_error": dict.fromkeys(METHODS),
                 "crps": dict.fromkeys(METHODS),
             }
+        judged = {name: chosen & (rows.origin > 1) if name in _NEED_TWO else chosen for name in METHODS}
         return {
             "coverage": _coverage(rows, chosen),
             "median_abs_pct_error": {
-                name: _median_error(rows.points[name][chosen], rows.outcome[chosen]) for name in METHODS
+                name: _median_error(rows.points[name][judged[name]], rows.outcome[judged[name]]) for name in METHODS
             },
-            "crps": {name: round(float(np.mean(rows.crps[name][chosen])), 6) for name in METHODS},
+            "crps": {name: _mean(rows.crps[name][judged[name]]) for name in METHODS},
         }
 
     by_horizon = []

@@ -207,7 +207,9 @@ def plan_cutting(growth: Growth, rules, *, largest_size, habit=None, points=60):
             point = _point(float(before), float(after), growth, unit, rules)
     if not curve:
         need = max(rules.keep_at_least + rules.fewest_frags * unit, rules.fewest_frags * unit / rules.largest_share)
-        return CuttingPlan([], None, point, f"{rules.fewest_frags} frags need a size of {need:.3g}, and she may not pass {top:.3g}.")
+        return CuttingPlan(
+            [], None, point, f"{rules.fewest_frags} frags need a size of {need:.3g}, and she may not pass {top:.3g}."
+        )
     best = max(curve, key=lambda item: item.frags_a_year)
     because = (
         f"Cut at {best.cut_at:.3g} back to {best.cut_to:.3g} every {best.days:.0f} days: "
@@ -227,7 +229,14 @@ def _point(cut_at, cut_to, growth, unit, rules):
     )
     days = float(max(growth.days(cut_to, cut_at) + growth.lag_days, rules.rest_days))
     return PlanPoint(
-        float(cut_at), float(cut_to), float(1 - cut_to / cut_at), int((cut_at - cut_to) / unit + 1e-9), days, middle, low, high
+        float(cut_at),
+        float(cut_to),
+        float(1 - cut_to / cut_at),
+        int((cut_at - cut_to) / unit + 1e-9),
+        days,
+        middle,
+        low,
+        high,
     )
 
 
@@ -278,8 +287,8 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
     Returns
     -------
     OrderAnswer
-        Mothers with most frags are asked first, each on the first day she is sure of her share, at the latest on the last
-        day that leaves time to heal.
+        Mothers with most frags are asked first, each on the first day she is sure of her share, at the latest on the
+        last day that leaves time to heal.
 
     Raises
     ------
@@ -294,7 +303,11 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
     free = np.full(len(states), float(today)) if free_from is None else np.maximum(np.asarray(free_from, float), today)
     may = np.flatnonzero((free <= last) & ~states.declining)
     if last < today or not may.size:
-        reason = "There is no time left for a frag to heal." if last < today else "No mother of this line may be cut by then."
+        reason = (
+            "There is no time left for a frag to heal."
+            if last < today
+            else "No mother of this line may be cut by then."
+        )
         return OrderAnswer([], wanted, 0.0, 0.0, reason)
     rules = [rules[index] for index in may]
     states, free = states.take(may), free[may]
@@ -326,7 +339,9 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
         likely = int(np.max(numbers[at_least >= 0.5])) if at_least[1] >= 0.5 else 1
         frags = max(1, min(likely, int(np.ceil(left / share - 1e-9)) if left > 0 else likely))
         day, probability = _first_sure_day(model, states.take([row]), rules[row], frags, free[row], last, sure)
-        lines.append(OrderLine(states.identifiers[row], day, frags, round(frags * rules[row].healed_share, 2), probability))
+        lines.append(
+            OrderLine(states.identifiers[row], day, frags, round(frags * rules[row].healed_share, 2), probability)
+        )
         left -= frags * rules[row].healed_share
     probability = float(total[-1])
     mean = float(expected[chosen].sum()) if chosen else 0.0
@@ -340,7 +355,7 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
 
 
 def _thin(probabilities, share, wanted):
-    """Distribution of usable frags, `wanted` or more counted together, when each frag heals with probability `share`."""
+    """Distribution of usable frags when each heals with probability `share`; `wanted` or more counted together."""
     from scipy.stats import binom
 
     numbers = np.flatnonzero(probabilities > 1e-12)

@@ -44,6 +44,9 @@ UNEXPLAINED_SLIP = "far from what was expected, with no simple slip that explain
 SAME_DAY_SLIP = "at odds with another reading of the same day"
 SPIKE_SLIP = "far off the readings before and after it, which agree with each other"
 
+# How far a spike stands off both neighbours, natural-log units: three times. Common practice, no source.
+SPIKE_SIZE = np.log(3.0)
+
 # Noise on the size of a colony that is losing tissue, natural-log units a day^½. Common practice, no source.
 DECLINE_NOISE = 0.05
 
@@ -53,9 +56,9 @@ class FilterParameters:
     """What the filter takes as given, all for sizes divided by a reference size.
 
     `reading_error` is the standard deviation of a reading as a share of the size; `size_noise` that of the process on u
-    per day^½; `rate_drift` that of the rate per day^½; `tail_weight` the degrees of freedom of a surprise. `rate_return` (per
-    day) is how fast a rate that has drifted comes back to its lineage's: at 0 it never does (integrated drift).
-    Each is a number, or an array that broadcasts over the colonies.
+    per day^½; `rate_drift` that of the rate per day^½; `tail_weight` the degrees of freedom of a surprise; `rounding` the
+    step sizes were rounded to. `rate_return` (per day) is how fast a rate that drifted comes back to its lineage's: at 0
+    it never does. Each is a number, or an array that broadcasts over the colonies.
     """
 
     exponent: float
@@ -82,10 +85,12 @@ class AbsurdReading:
 class FilteredColonies:
     """Level and rate of each colony after its last event, on the growth scale of sizes over the reference.
 
-    Arrays of shape (..., colonies). `level_sensitivity` and `rate_sensitivity` say how the means move with the prior mean
-    of the rate; `usual_information` and `usual_moment` are what the colony's own readings say of that mean: precision, and
-    precision times departure from it. Surprises, and the states after every event (level, rate, level variance, covariance, rate variance, level
-    sensitivity, rate sensitivity), have shape (events, ..., colonies) and are kept only on request.
+    Arrays of shape (..., colonies). `level_sensitivity` and `rate_sensitivity` say how the means move with the prior
+    mean of the rate; `usual_information` and `usual_moment` are what the colony's own readings say of that mean:
+    precision, and precision times departure from it. Surprises, and the states after every event (level, rate, level
+    variance,
+    covariance, rate variance, level sensitivity, rate sensitivity), have shape (events, ..., colonies) and are kept
+    only on request.
     """
 
     level: np.ndarray
@@ -104,14 +109,12 @@ class FilteredColonies:
     states: tuple | None = None
 
 
-def find_spikes(padded, *, threshold=np.log(3.0)):
+def find_spikes(padded):
     """Readings that stand far off both neighbours while these agree: seen only with hindsight.
 
     Parameters
     ----------
     padded : PaddedHistories
-    threshold : float
-        How far, in natural-log units of size.
 
     Returns
     -------
@@ -126,7 +129,7 @@ def find_spikes(padded, *, threshold=np.log(3.0)):
     usable = readings[:-2] & readings[1:-1] & readings[2:]
     off_before, off_after, apart = here - before, here - after, np.abs(after - before)
     nearest = np.minimum(np.abs(off_before), np.abs(off_after))
-    spikes[1:-1] = usable & (off_before * off_after > 0) & (nearest > threshold) & (apart < 0.5 * nearest)
+    spikes[1:-1] = usable & (off_before * off_after > 0) & (nearest > SPIKE_SIZE) & (apart < 0.5 * nearest)
     # The first reading, when the two after it agree with each other.
     jump, calm = np.abs(logs[1] - logs[0]), np.abs(logs[2] - logs[1])
     spikes[0] = readings[:3].all(axis=0) & (jump > np.log(5.0)) & (calm < 0.25 * jump) & ~spikes[1]
@@ -146,7 +149,8 @@ def rate_steps(growing, rate_return):
     Returns
     -------
     tuple of ndarray
-        Share left of a departure from the usual rate; days for which it counts; variance of u, covariance, and variance of r.
+        Share left of a departure from the usual rate; days for which it counts; variance of u, covariance, and
+        variance of r.
 
     Source: Ornstein–Uhlenbeck process, Uhlenbeck GE, Ornstein LS 1930, Phys. Rev. 36:823–841 (from memory).
     """
@@ -174,8 +178,9 @@ def _log_normal(deviation, variance):
     return -0.5 * (np.log(2 * np.pi * variance) + deviation**2 / variance)
 
 
-def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, robust=True, keep_surprises=False,
-               keep_states=False):
+def run_filter(
+    padded, parameters, rate_mean, rate_variance, *, reference=1.0, robust=True, keep_surprises=False, keep_states=False
+):
     """Filter all colonies through all their events.
 
     Parameters
@@ -286,8 +291,10 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
                         beyond &= seen
                     if beyond.any():
                         doubtful = np.flatnonzero(beyond)
-                        saved, belief = _weigh_doubtful(doubtful, event, padded, parameters, relative, surprise, variance,
-                                                level, rate, uu, ur, rr, level_slope, rate_slope, reference, absurd)  # fmt: skip
+                        saved, belief = _weigh_doubtful(
+                            doubtful, event, padded, parameters, relative, reference, surprise, variance,
+                            (level, rate, uu, ur, rr, level_slope, rate_slope), absurd,
+                        )  # fmt: skip
                 gain_level, gain_rate = uu / variance, ur / variance
                 if not whole:
                     gain_level, gain_rate = gain_level * seen, gain_rate * seen
@@ -307,7 +314,9 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
                 ur -= gain_level * ur
                 uu -= gain_level * uu
                 if doubtful is not None:
-                    for target, replacement in zip((level, rate, uu, ur, rr, level_slope, rate_slope), saved, strict=True):
+                    for target, replacement in zip(
+                        (level, rate, uu, ur, rr, level_slope, rate_slope), saved, strict=True
+                    ):
                         target[doubtful] = replacement
         if padded.events_present["cuts"][event]:
             _apply_cut(event, padded, exponent, reference, value, error_squared * share_part[event] + fixed_part[event],
@@ -319,12 +328,27 @@ def run_filter(padded, parameters, rate_mean, rate_variance, *, reference=1.0, r
                 store[event] = now
     if not keep_surprises:
         kept = [None, None, None]
-    return FilteredColonies(level, rate, np.maximum(uu, 0.0), ur, np.maximum(rr, 0.0), level_slope, rate_slope, *kept, information, moment, absurd,
-                            states)  # fmt: skip
+    return FilteredColonies(
+        level=level,
+        rate=rate,
+        level_variance=np.maximum(uu, 0.0),
+        covariance=ur,
+        rate_variance=np.maximum(rr, 0.0),
+        level_sensitivity=level_slope,
+        rate_sensitivity=rate_slope,
+        surprise=kept[0],
+        surprise_variance=kept[1],
+        surprise_sensitivity=kept[2],
+        usual_information=information,
+        usual_moment=moment,
+        absurd=absurd,
+        states=states,
+    )
 
 
 def _reading_variance_parts(padded, relative, value, exponent, reference, rounding):
-    """Variance of readings by the delta method: what is multiplied by the reading error squared, and what is added to it.
+    """Variance of readings by the delta method: what is multiplied by the reading error squared, and what is added to
+    it.
 
     The first is S^2λ where the error is a share of the size, the second the keeper's own figure and the rounding.
     """
@@ -367,14 +391,18 @@ def _apply_cut(event, padded, exponent, reference, value, after_variance, level,
         level_slope[..., guessed] *= ratio
 
 
-def _weigh_doubtful(rows, event, padded, parameters, relative, surprise, variance, level, rate, uu, ur, rr, level_slope,
-                    rate_slope, reference, absurd):  # fmt: skip
+def _weigh_doubtful(
+    rows, event, padded, parameters, relative, reference, surprise, variance, state, absurd
+):  # fmt: skip
     """Weigh the stories behind a reading far from its forecast, and blend them into one state.
 
-    The stories: it is true and rare; it is a slip (the state stays); the colony lost or gained that much at once (the level
-    follows, the rate keeps what it knew). Moment matching as in Harrison PJ, Stevens CF 1976, J. R. Stat. Soc. B 38:205–247.
+    The stories: it is true and rare; it is a slip (the state stays); the colony lost or gained that much at once (the
+    level follows, the rate keeps what it knew). Moment matching as in Harrison PJ, Stevens CF 1976, J. R. Stat. Soc.
+    B
+    38:205–247.
     """
     exponent = parameters.exponent
+    level, rate, uu, ur, rr, level_slope, rate_slope = state
     v, f = surprise[rows], variance[rows]
     expected = unscale_without_checks(level[rows], exponent)
     local = np.power(expected, exponent)  # du per natural-log unit of size

@@ -17,9 +17,10 @@ CHUNK = 5000
 class ColonyStates:
     """What is known of each colony after its last event; arrays of shape (colonies,), on the model's growth scale.
 
-    `usual_rate` is the lineage's, `usual_variance` what is unknown of it; level and rate move with it by their sensitivities.
-    `growth_stops_until` is the day the healing lag ends; `declining` marks open tissue loss; `absurd` lists the readings
-    that were set aside, with the reason of each.
+    `usual_rate` is the lineage's, `usual_variance` what is unknown of it; level and rate move with it by their
+    sensitivities. `growth_stops_until` is the day the healing lag ends; `declining` marks open tissue loss; `absurd`
+    lists the
+    readings that were set aside, with the reason of each.
     """
 
     identifiers: list
@@ -168,7 +169,11 @@ def _explain_spikes(padded, spikes):
         near = [text for factor, text in FACTOR_SLIPS if abs(np.log(size / expected / factor)) < 0.15]
         found.append(
             AbsurdReading(
-                padded.identifiers[colony], float(padded.day[event, colony]), size, expected, near[0] if near else SPIKE_SLIP
+                padded.identifiers[colony],
+                float(padded.day[event, colony]),
+                size,
+                expected,
+                near[0] if near else SPIKE_SLIP,
             )
         )
     return found
@@ -182,7 +187,8 @@ def forecast_sizes(model: GrowthModel, states: ColonyStates, day, *, as_reading=
     model : GrowthModel
     states : ColonyStates
     day : array_like
-        Shape () or (colonies,) or (colonies, days) or (1, days); days before a colony's last event count as that event's.
+        Shape () or (colonies,) or (colonies, days) or (1, days); days before a colony's last event count as that
+        event's.
     as_reading : bool
         Include the error of the reading that will see it.
 

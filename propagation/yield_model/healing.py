@@ -1,8 +1,8 @@
 """Healing and survival: when a plug will be ready, and whether it will make it.
 
 A plug is only seen on check days, so the day it healed lies between two of them (interval-censored), and a plug still
-healing has not healed yet (right-censored). A plug either heals, at a lognormal or Weibull time, or dies before; the share
-that heals and the median time are pooled per lineage.
+healing has not healed yet (right-censored). A plug either heals, at a lognormal or Weibull time, or dies before; the
+share that heals and the median time are pooled per lineage.
 
 Source: Turnbull BW 1976, J. R. Stat. Soc. B 38:290–295 (interval censoring); Larson MG, Dinse GE 1985, Appl. Statist.
 34:201–211 (mixture of competing ends); Kaplan EL, Meier P 1958, J. Am. Stat. Assoc. 53:457–481 (all from memory).
@@ -60,7 +60,9 @@ def _check_intervals(lower, upper):
     if lower.shape != upper.shape:
         raise ValueError("There must be two days for each plug.")
     if np.any(np.isnan(lower) | np.isnan(upper) | np.isinf(lower) | (lower < 0) | (upper < lower)):
-        raise ValueError("A plug's days run from 0 on, and the day it was seen healed is not before the day it was not.")
+        raise ValueError(
+            "A plug's days run from 0 on, and the day it was seen healed is not before the day it was not."
+        )
     return lower, upper
 
 
@@ -148,8 +150,8 @@ def kaplan_meier(days, ended):
 class PlugHealing:
     """What was seen of one plug, in days since it was cut.
 
-    `seen_fresh` is the last check at which it had not healed (0 when there was none). `seen_healed` or `seen_dead` is the
-    first check at which it had. With neither, it is still healing, or left before it healed.
+    `seen_fresh` is the last check at which it had not healed (0 when there was none). `seen_healed` or `seen_dead` is
+    the first check at which it had. With neither, it is still healing, or left before it healed.
     """
 
     lineage: str | None
@@ -216,7 +218,8 @@ class HealingModel:
         for probability in probabilities:
             if not 0 < probability < 1:
                 raise ValueError("A probability must lie between 0 and 1.")
-            # A plug far slower than its kin: what is left of the distribution is too thin to tell, so it is taken to need
+            # A plug far slower than its kin: what is left of the distribution is too thin to tell, so it is taken to
+            # need
             # as long again as its kin's spread says.
             reached = min(gone + probability * (1 - gone), 1 - 1e-9)
             day = float(np.exp(location + self.spread * _inverse(self.family, reached)))
@@ -268,8 +271,7 @@ class _HealingEvidence:
         same_day = np.exp(-self.lower / death) / death
         die = np.log1p(-share) + np.log(np.maximum(np.where(self.upper > self.lower, gone, same_day), 1e-300))
         healing = np.logaddexp(
-            np.log(share)
-            + np.log(np.maximum(1 - _probability_by(self.family, self.lower, location, spread), 1e-300)),
+            np.log(share) + np.log(np.maximum(1 - _probability_by(self.family, self.lower, location, spread), 1e-300)),
             np.log1p(-share) - self.lower / death,
         )
         each = np.where(self.healed, heal, np.where(self.dead, die, healing))
@@ -377,13 +379,15 @@ def _healing_model(machine, found):
         trial[0], between[0] + MEDIAN_DAYS[1] ** 2 / (1 + machine.count),
         trial[2], between[1] + HEALED_SHARE[1] ** 2 / (1 + machine.count), len(machine.lineage),
     )  # fmt: skip
-    lineages = {
-        name: figures(
-            trial[4 + index], variances[0, index], trial[4 + machine.count + index], variances[1, index],
+    lineages = {}
+    for index, name in enumerate(machine.names):
+        lineages[name] = figures(
+            trial[4 + index],
+            variances[0, index],
+            trial[4 + machine.count + index],
+            variances[1, index],
             np.sum(machine.lineage == index),
-        )  # fmt: skip
-        for index, name in enumerate(machine.names)
-    }
+        )
     return HealingModel(machine.family, float(np.exp(trial[1])), float(np.exp(trial[3])), usual, lineages)
 
 

@@ -59,8 +59,8 @@ class ColonyHistory:
     """All that is known of one colony in one measure.
 
     `moves` are the days it was moved or an incident closed: what was learned before counts less.
-    `frag_unit` is what one frag takes and its standard deviation, in the unit of the size; None takes the growth form's.
-    `started_on` is the day a colony without any reading began to be kept.
+    `frag_unit` is what one frag takes and its standard deviation, in the unit of the size; None takes the growth
+    form's. `started_on` is the day a colony without any reading began to be kept.
     """
 
     identifier: str
@@ -117,8 +117,7 @@ class PaddedHistories:
             for name in ("day", "elapsed", "growing", "kind", "size", "error", "removed", "removed_error", "widening")
         }
         rows = {
-            name: getattr(self, name)[index]
-            for name in ("last_day", "growth_stops_until", "declining", "only_guessed")
+            name: getattr(self, name)[index] for name in ("last_day", "growth_stops_until", "declining", "only_guessed")
         }
         return PaddedHistories(
             identifiers=_pick(self.identifiers, index),
@@ -242,14 +241,18 @@ def _events_of(history, measure, growth_form):
         if decline.until is not None
     )
     rows.sort(key=lambda row: row[:2])
-    first = next((index for index, row in enumerate(rows) if row[2] == READING or (row[2] == CUT and row[5] == 0)), None)
+    first = next(
+        (index for index, row in enumerate(rows) if row[2] == READING or (row[2] == CUT and row[5] == 0)), None
+    )
     guessed = first is None
     if guessed:
         size = FRAG_SIZES.get(measure)
         if size is None:
             raise ValueError(f"Colony {history.identifier} has no reading, and the usual size of a frag is not known.")
         day = history.started_on if history.started_on is not None else (rows[0][0] if rows else 0.0)
-        rows = [(day, -1, READING, size, size * UNSEEN_SIZE_RELATIVE_ERROR, 0.0, 0.0, 0.0)] + [r for r in rows if r[0] >= day]
+        rows = [(day, -1, READING, size, size * UNSEEN_SIZE_RELATIVE_ERROR, 0.0, 0.0, 0.0)] + [
+            r for r in rows if r[0] >= day
+        ]
     else:
         rows = rows[first:]
         if rows[0][2] == CUT:
@@ -323,9 +326,7 @@ def pad_histories(histories, *, measure="", growth_form="", lag_days=DEFAULT_LAG
         declining[index] = any(decline.until is None for decline in history.declines)
         if pauses:
             pauses = _merge(pauses)
-            growing[1 : len(rows), index] = [
-                _growing_days(days[i], days[i + 1], pauses) for i in range(len(days) - 1)
-            ]
+            growing[1 : len(rows), index] = [_growing_days(days[i], days[i + 1], pauses) for i in range(len(days) - 1)]
         else:
             growing[1 : len(rows), index] = np.diff(days)
     return PaddedHistories(

@@ -1,7 +1,7 @@
 """Readings in long form: one row for each colony and day, from any source, checked row by row.
 
-Columns `colony, date, size` and optionally `lineage, growth_form, measure`. What is wrong is named by row and column and
-left out; the rest is still answered.
+Columns `colony, date, size` and optionally `lineage, growth_form, measure`. What is wrong is named by row and column
+and left out; the rest is still answered.
 """
 
 import csv
@@ -49,7 +49,7 @@ _FORM_NAMES = {"tabular": "tabling", "table": "tabling", "plate": "plating", "po
 
 @dataclass(frozen=True)
 class RowProblem:
-    """What is wrong in one row and column, and what would be right. `row` counts the header as 1; None is the whole file."""
+    """What is wrong in one row and column, and what would be right. `row` counts the header as 1."""
 
     row: int | None
     column: str | None
@@ -58,7 +58,9 @@ class RowProblem:
 
     def __str__(self):
         where = " ".join(
-            part for part in (f"row {self.row}," if self.row else "", f"column {self.column}:" if self.column else "") if part
+            part
+            for part in (f"row {self.row}," if self.row else "", f"column {self.column}:" if self.column else "")
+            if part
         )
         return f"{where} {self.sentence}".strip()
 
@@ -143,10 +145,8 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
     names = [name.strip().lstrip("\ufeff").lower().replace(" ", "_") for name in header]
     missing = [name for name in NEEDED if name not in names]
     if missing:
-        raise ValueError(
-            f"The column{'s' if len(missing) > 1 else ''} {', '.join(missing)} {'are' if len(missing) > 1 else 'is'} missing; "
-            f"the header has {', '.join(name for name in names if name) or 'nothing'}."
-        )
+        several = f"The columns {', '.join(missing)} are" if len(missing) > 1 else f"The column {missing[0]} is"
+        raise ValueError(f"{several} missing; the header has {', '.join(name for name in names if name) or 'nothing'}.")
     place = {name: names.index(name) for name in (*NEEDED, *OPTIONAL) if name in names}
     found = LongForm()
     last_day = latest.toordinal() + 1 if isinstance(latest, date) else None
@@ -178,12 +178,16 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
         lineage = cell.get("lineage") or None
         for store, value, name in ((lineage_of, lineage, "lineage"), (form_of, form, "growth_form")):
             if store.setdefault(colony, value) != value:
-                sentence = f"colony {colony} was given as {store[colony] or 'none'} before, and is {value or 'none'} here; the first is kept."
+                before = store[colony] or "none"
+                sentence = (
+                    f"colony {colony} was given as {before} before, and is {value or 'none'} here; the first is kept."
+                )
                 found.problems.append(RowProblem(number, name, sentence, left_out=False))
         if what not in measures_of[colony]:
             if measures_of[colony]:
                 before = ", ".join(str(name) or "none" for name in measures_of[colony])
-                sentence = f"colony {colony} changes its measure from {before} to {what or 'none'}; each is read as a series of its own."
+                sentence = f"colony {colony} changes its measure from {before} to {what or 'none'}; "
+                sentence += "each is read as a series of its own."
                 found.problems.append(RowProblem(number, "measure", sentence, left_out=False))
             measures_of[colony][what] = number
         key = (colony, what)
@@ -201,7 +205,7 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
 
 
 def _settle_same_days(rows, colony, problems):
-    """One reading a day: the mean of those that agree; where they disagree, the one nearer to the readings around it."""
+    """One reading a day: the mean of those that agree, else the one nearer to the readings around it."""
     by_day = defaultdict(list)
     for row in rows:
         by_day[int(row[0])].append(row)
@@ -219,19 +223,15 @@ def _settle_same_days(rows, colony, problems):
             continue
         around = [middle[days[p]] for p in (position - 1, position + 1) if 0 <= p < len(days)]
         numbers = ", ".join(str(number) for *_, number in same)
+        disagree = f"colony {colony} has readings of one day that disagree ("
+        disagree += f"{', '.join(f'{size:g}' for size in sizes)}; rows {numbers})"
         if around:
             expected = np.mean(np.log(around))
             chosen = same[int(np.argmin(np.abs(np.log(sizes) - expected)))]
-            sentence = (
-                f"colony {colony} has readings of one day that disagree ({', '.join(f'{s:g}' for s in sizes)}; rows {numbers}): "
-                f"{chosen[1]:g} lies nearer to the readings around it and is kept."
-            )
+            sentence = f"{disagree}: {chosen[1]:g} lies nearer to the readings around it and is kept."
             kept.append(chosen)
         else:
-            sentence = (
-                f"colony {colony} has readings of one day that disagree ({', '.join(f'{s:g}' for s in sizes)}; rows {numbers}) "
-                "and no other to judge them by: their middle is taken."
-            )
+            sentence = f"{disagree} and no other to judge them by: their middle is taken."
             kept.append((same[0][0], middle[day], same[0][2]))
         problems.append(RowProblem(same[-1][2], "size", sentence, left_out=False))
     return kept
@@ -239,7 +239,7 @@ def _settle_same_days(rows, colony, problems):
 
 @dataclass(frozen=True)
 class BacktestAnswer:
-    """Figures in the shape of the `backtest` command, all that was wrong with the rows, and the scales taken with reasons."""
+    """Figures in the shape of the `backtest` command, all that was wrong with the rows, and every forecast."""
 
     figures: dict
     problems: list

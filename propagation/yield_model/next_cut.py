@@ -22,7 +22,14 @@ HORIZON_DAYS = 3 * 365
 STEP_DAYS = 7
 
 # What must remain of a mother, in the unit of the measure. Common practice, no source.
-KEEP_AT_LEAST = {"tle_cm": 12.0, "area_cm2": 25.0, "polyps": 2.0, "weight_g": 8.0, "diameter_mm": 40.0, "height_mm": 40.0}
+KEEP_AT_LEAST = {
+    "tle_cm": 12.0,
+    "area_cm2": 25.0,
+    "polyps": 2.0,
+    "weight_g": 8.0,
+    "diameter_mm": 40.0,
+    "height_mm": 40.0,
+}
 
 # Nodes and weights of the frag unit's distribution: Gauss–Hermite, probabilists'.
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
@@ -47,8 +54,8 @@ class Binds(StrEnum):
 class CutRules:
     """How a mother is cut: set by the keeper, or the growth form's defaults (`default_rules`).
 
-    Sizes are in the unit of the measure. `room` is the size its place allows. `healed_share` is the probability that a frag
-    reaches healed; `price` what one fetches.
+    Sizes are in the unit of the measure. `room` is the size its place allows. `healed_share` is the probability that
+    a frag reaches healed; `price` what one fetches.
     """
 
     frag_unit: FragUnit
@@ -101,10 +108,11 @@ class FragCount:
 
 @dataclass(frozen=True)
 class NextCut:
-    """The next cut of one mother. Days are None when not within three years, or while something without a date forbids it.
+    """The next cut of one mother. Days are None when not within three years, or while something without a date
+    forbids it.
 
-    `size_day` is the day at even odds by size alone. `frags`, `usable` and `value` hold on `day`, or on `size_day`, or in
-    three years, whichever is first known. `probability_today` is that of enough frags today, by size alone.
+    `size_day` is the day at even odds by size alone. `frags`, `usable` and `value` hold on `day`, or on `size_day`,
+    or in three years, whichever is first known. `probability_today` is that of enough frags today, by size alone.
     """
 
     identifier: str
@@ -342,7 +350,7 @@ def _after_absences(day, absences):
 
 
 def _days_in_words(days):
-    days = int(round(days))
+    days = round(days)
     if days < 1:
         return "today"
     if days == 1:
@@ -381,7 +389,10 @@ def next_cuts(model: GrowthModel, states: ColonyStates, rules, circumstances, to
     last = today + HORIZON_DAYS
     when = np.array([row["day"] if row["day"] is not None else min(row["size_day"] or last, last) for row in rows])
     counts = count_frags(model, states, rules, when)
-    return [_finish(row, count, rule, where) for row, count, rule, where in zip(rows, counts, rules, circumstances, strict=True)]
+    return [
+        _finish(row, count, rule, where)
+        for row, count, rule, where in zip(rows, counts, rules, circumstances, strict=True)
+    ]
 
 
 def _settle(model, states, index, rule, where, today, by_size, odds):
@@ -393,7 +404,9 @@ def _settle(model, states, index, rule, where, today, by_size, odds):
     frags = f"{rule.fewest_frags} frag{'s' if rule.fewest_frags > 1 else ''}"
     if rule.room is not None and need > rule.room:
         binds = Binds.ROOM
-        because.append(f"Its place has room for {rule.room:.3g}, and {frags} need {need:.3g}: it would have to be moved first.")
+        because.append(
+            f"Its place has room for {rule.room:.3g}, and {frags} need {need:.3g}: it would have to be moved first."
+        )
     elif middle is None:
         shrinking = states.rate[index] <= 0
         because.append(
@@ -415,14 +428,18 @@ def _settle(model, states, index, rule, where, today, by_size, odds):
             if middle is not None and rested > middle:
                 binds = Binds.REST
             if rested > (middle or 0):
-                because.append(f"It was cut {int(today - where.last_cut_day)} days ago and rests {int(rule.rest_days)} days.")
+                because.append(
+                    f"It was cut {int(today - where.last_cut_day)} days ago and rests {int(rule.rest_days)} days."
+                )
             days = {name: None if day is None else max(day, rested) for name, day in days.items()}
     moved = {}
     for name, day in days.items():
         days[name], moved[name] = (None, False) if day is None else _after_absences(day, where.absences)
     if moved["day"]:
         binds = Binds.ABSENCE
-        because.append(f"Nobody would be there to watch it heal, so the cut waits {_days_in_words(days['day'] - today)}.")
+        because.append(
+            f"Nobody would be there to watch it heal, so the cut waits {_days_in_words(days['day'] - today)}."
+        )
     soon = days["day"] is not None and days["day"] <= today + WATER_DAYS
     if where.water:
         because.extend(where.water)

@@ -1,7 +1,8 @@
 """What a collection has taught: rates pooled from colony to lineage to growth form, and how noisy it all is.
 
-A colony's rate is `r ~ N(m_lineage, s²_lineage)`, a lineage's mean `m_lineage ~ N(m_form, s²_form)`, and `m_form` starts
-from the published rates. The standard deviations, the errors and the tail weight are those of greatest marginal
+A colony's rate is `r ~ N(m_lineage, s²_lineage)`, a lineage's mean `m_lineage ~ N(m_form, s²_form)`, and `m_form`
+starts from the published rates. The standard deviations, the errors and the tail weight are those of greatest
+marginal
 likelihood under weak priors, so a collection of one colony with two readings still gets sane, wide answers.
 
 The filter is linear in the prior mean of the rate, so lineage means are integrated out from one pass over the readings:
@@ -17,13 +18,20 @@ from scipy.optimize import minimize
 from scipy.special import gammaln
 
 from .filter import FilterParameters, find_spikes, rate_steps, run_filter
-from .histories import CUT, NOTHING, READING, PaddedHistories
+from .histories import CUT, FRAG_SIZES, NOTHING, READING, PaddedHistories
 from .published_rates import RatePrior, published_rate_prior
 from .scales import EXPONENTS, ScaleChoice, choose_exponent, default_exponent, scale_without_checks
 from .tails import TailShape
 
 # Reading error as a share of the size, before the readings tell. Common practice, no source.
-READING_ERRORS = {"weight_g": 0.01, "tle_cm": 0.04, "area_cm2": 0.04, "diameter_mm": 0.03, "height_mm": 0.04, "polyps": 0.02}
+READING_ERRORS = {
+    "weight_g": 0.01,
+    "tle_cm": 0.04,
+    "area_cm2": 0.04,
+    "diameter_mm": 0.03,
+    "height_mm": 0.04,
+    "polyps": 0.02,
+}
 READING_ERROR_OTHER = 0.03
 
 # Weak priors of the other hyperparameters, for sizes over the reference: middle, and spread of the logarithm.
@@ -38,10 +46,12 @@ LOWEST_TAIL_WEIGHT = 1.5
 READING_ERROR_SPREAD = 1.0
 
 # Besides one step, forecasts this many readings ahead are judged while learning: a model that is only roughly right is
-# then fitted to what it is used for. Composite likelihood: Varin C, Reid N, Firth D 2011, Stat. Sinica 21:5–42 (from memory).
+# then fitted to what it is used for. Composite likelihood: Varin C, Reid N, Firth D 2011, Stat. Sinica 21:5–42 (from
+# memory).
 LONGER_HORIZONS = (3, 5)
 
-# Hyperparameters are learned from at most about this many readings, the growth scale from fewer, lineage means from more;
+# Hyperparameters are learned from at most about this many readings, the growth scale from fewer, lineage means from
+# more;
 # beyond that the answer does not move, only the clock.
 READINGS_FOR_HYPERPARAMETERS = 2400
 READINGS_FOR_SCALE = 800
@@ -55,7 +65,7 @@ _NAMES = ("reading_error", "size_noise", "rate_drift", "lineage_spread", "form_s
 
 @dataclass(frozen=True)
 class LineageRate:
-    """Mean rate of a lineage on the growth scale (per day) and its variance, and from how many colonies it was learned."""
+    """Mean rate of a lineage on the growth scale (per day), its variance, and the colonies it was learned from."""
 
     mean: float
     variance: float
@@ -359,7 +369,8 @@ def learn_growth(
     Returns
     -------
     GrowthModel
-        Its `tails` are those of a Student-t until `backtest.learn_tails` has looked at forecasts of the same collection.
+        Its `tails` are those of a Student-t until `backtest.learn_tails` has looked at forecasts of the same
+        collection.
     """
     informative = padded.kind == READING
     counted = informative & ~padded.only_guessed
@@ -405,9 +416,14 @@ def learn_growth(
         trial, _ = machine.maximise(trial)
     values = {name: float(value[0]) for name, value in machine.unpack(trial[None, :]).items()}
     parameters = FilterParameters(
-        choice.exponent, values["reading_error"], values["size_noise"], values["rate_drift"], values["tail_weight"], rounding,
-        values["rate_return"],
-    )  # fmt: skip
+        exponent=choice.exponent,
+        reading_error=values["reading_error"],
+        size_noise=values["size_noise"],
+        rate_drift=values["rate_drift"],
+        tail_weight=values["tail_weight"],
+        rounding=rounding,
+        rate_return=values["rate_return"],
+    )
     model = GrowthModel(
         measure=measure,
         growth_form=growth_form,
@@ -462,7 +478,13 @@ def _pool_lineages(model, learning, machine, trial):
     others = {
         name: lineage_rate(*row)
         for name, *row in zip(
-            learning.identifiers, less_information, less_moment, less_form, less_precision, colonies[index] - 1, strict=True
+            learning.identifiers,
+            less_information,
+            less_moment,
+            less_form,
+            less_precision,
+            colonies[index] - 1,
+            strict=True,
         )
     }
     return {
@@ -479,6 +501,4 @@ def _start_at_first_reading(padded):
 
 
 def _usual_size(measure):
-    from .histories import FRAG_SIZES
-
     return FRAG_SIZES.get(measure, 1.0)

@@ -84,7 +84,7 @@ UNKNOWN_SPREAD = 1.2
 
 @dataclass(frozen=True)
 class RatePrior:
-    """Normal prior of a growth form's specific rate at a size: mean and standard deviation, 1/day, and what it rests on."""
+    """Normal prior of a specific rate at a size: mean and standard deviation (1/day), and what it rests on."""
 
     mean: float
     standard_deviation: float
@@ -137,7 +137,10 @@ def published_rate_prior(measure, growth_form, size):
     cm_a_day = middle / 10 / DAYS_A_YEAR
     form = growth_form or "unknown form"
     if measure == "area_cm2":
-        mean, basis = 2 * cm_a_day / sqrt(size / pi), f"published radial extension ({form}), about {middle:.0f} mm a year"
+        mean, basis = (
+            2 * cm_a_day / sqrt(size / pi),
+            f"published radial extension ({form}), about {middle:.0f} mm a year",
+        )
     elif measure == "diameter_mm":
         mean, basis = 2 * 10 * cm_a_day / size, f"published extension at both ends ({form}), {middle:.0f} mm a year"
     elif measure == "height_mm":

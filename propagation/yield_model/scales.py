@@ -237,7 +237,9 @@ def choose_exponent(log_evidence, *, measure, growth_form, enough):
     """
     default, why = default_exponent(measure, growth_form)
     if not enough or not log_evidence:
-        return ScaleChoice(default, f"Taken by default: {why}. Too few readings to choose otherwise.", dict(log_evidence))
+        return ScaleChoice(
+            default, f"Taken by default: {why}. Too few readings to choose otherwise.", dict(log_evidence)
+        )
     best = max(log_evidence, key=lambda exponent: log_evidence[exponent])
     if default not in log_evidence:
         default = best

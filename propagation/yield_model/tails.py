@@ -1,7 +1,8 @@
 """The shape of a forecast's error: how heavy its tails are, whether it leans, whether it is too wide or too narrow.
 
-A two-piece Student-t of the standardised error: what the filter takes for one standard deviation may in truth be more on
-the side of losses than on that of gains. Learned from forecasts of readings that were then seen, under a prior that
+A two-piece Student-t of the standardised error: what the filter takes for one standard deviation may in truth be more
+on the side of losses than on that of gains. Learned from forecasts of readings that were then seen, under a prior
+that
 leaves the filter's own figure standing until there is evidence.
 
 Source: two-piece distributions: Fernández C, Steel MFJ 1998, J. Am. Stat. Assoc. 93:359–371 (from memory).
@@ -35,7 +36,9 @@ class TailShape:
             raise ValueError("A probability must lie between 0 and 1.")
         share_below = self.below / (self.below + self.above)
         low = probability < share_below
-        scaled = np.where(low, probability / (2 * share_below), 0.5 + (probability - share_below) / (2 * (1 - share_below)))
+        scaled = np.where(
+            low, probability / (2 * share_below), 0.5 + (probability - share_below) / (2 * (1 - share_below))
+        )
         return self.centre + np.where(low, self.below, self.above) * stdtrit(self.tail_weight, scaled)
 
     def cumulative(self, z):

@@ -97,7 +97,9 @@ def frag_rate(frags, years, *, prior, share=0.8):
     if not (a > 0 and b > 0):
         raise ValueError("Both counts of the prior must be greater than zero.")
     posterior = gamma(a + frags, scale=1 / (b + years))
-    return FragRate(*(float(v) for v in (posterior.mean(), posterior.ppf((1 - share) / 2), posterior.ppf((1 + share) / 2))))
+    return FragRate(
+        *(float(v) for v in (posterior.mean(), posterior.ppf((1 - share) / 2), posterior.ppf((1 + share) / 2)))
+    )
 
 
 @dataclass(frozen=True)
@@ -239,7 +241,11 @@ def lineage_rates(model: GrowthModel, padded: PaddedHistories):
         rows = [i for i, other in enumerate(padded.lineages) if other == name and measured[i]]
         if rows:
             precision = 1 / (states.rate_variance[rows] + model.lineage_spread**2)
-            found[name] = (float(np.sum(precision * states.rate[rows]) / precision.sum()), float(1 / precision.sum()), len(rows))
+            found[name] = (
+                float(np.sum(precision * states.rate[rows]) / precision.sum()),
+                float(1 / precision.sum()),
+                len(rows),
+            )
     return found
 
 
@@ -296,8 +302,8 @@ def compare_systems(pairs, *, share=0.8):
     ValueError
         If a variance is not greater than zero.
 
-    Source: random-effects mean: DerSimonian R, Laird N 1986, Control. Clin. Trials 7:177–188; its t interval: Hartung J,
-    Knapp G 2001, Stat. Med. 20:3875–3889 (both from memory).
+    Source: random-effects mean: DerSimonian R, Laird N 1986, Control. Clin. Trials 7:177–188; its t interval: Hartung
+    J, Knapp G 2001, Stat. Med. 20:3875–3889 (both from memory).
     """
     pairs = list(pairs)
     apart = np.array([pair.second_rate - pair.first_rate for pair in pairs], dtype=float)
@@ -305,11 +311,9 @@ def compare_systems(pairs, *, share=0.8):
     if np.any(~np.isfinite(apart)) or np.any(~(variance > 0)):
         raise ValueError("A growth rate must be a number, with a variance greater than zero.")
     if len(pairs) < FEWEST_PAIRS:
-        number = ["no lineage", "one lineage", "two lineages"][len(pairs)]
-        return SystemComparison(
-            pairs, None, None, None, Verdict.TOO_FEW, f"Only {number} lived in both systems: too few to tell."
-            if pairs else "No lineage lived in both systems: too few to tell.",
-        )  # fmt: skip
+        number = ("No lineage", "Only one lineage", "Only two lineages")[len(pairs)]
+        because = f"{number} lived in both systems: too few to tell."
+        return SystemComparison(pairs, None, None, None, Verdict.TOO_FEW, because)
     weight = 1 / variance
     fixed = np.sum(weight * apart) / weight.sum()
     spread = np.sum(weight * (apart - fixed) ** 2)
@@ -328,7 +332,8 @@ def compare_systems(pairs, *, share=0.8):
         verdict, words = Verdict.FIRST, "grew faster in the first system"
     else:
         verdict, words = Verdict.ALIKE, "grew no faster in one than in the other, as far as can be told"
-    because = f"{len(pairs)} lineages lived in both and {words}: {mean * 100:+.2g} % of size a day ({low * 100:+.2g} to {high * 100:+.2g})."
+    interval = f"{mean * 100:+.2g} % of size a day ({low * 100:+.2g} to {high * 100:+.2g})"
+    because = f"{len(pairs)} lineages lived in both and {words}: {interval}."
     lights = [p for p in pairs if p.first_light is not None and p.second_light is not None]
     if lights:
         first, second = (np.mean([getattr(p, name) for p in lights]) for name in ("first_light", "second_light"))
