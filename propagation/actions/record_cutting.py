@@ -235,12 +235,13 @@ def record_cutting(
         try:
             with transaction.atomic():
                 return _save(cuts, cut_on=cut_on, submission=submission, note=note, rack=rack, by=by)
-        except IntegrityError:
-            # Sent twice at once: the other one has made the session. Otherwise a code or a cell was taken meanwhile.
+        except (IntegrityError, RowErrors) as refusal:
+            # Sent twice at once: the other one has made the session, and its mothers rest from it by now.
             earlier = CuttingSession.objects.filter(submission=submission).first()
             if earlier is not None:
                 return earlier
-            if not tries_left:
+            # Otherwise a code or a cell was taken meanwhile, and both are drawn anew.
+            if isinstance(refusal, RowErrors) or not tries_left:
                 raise
     raise AssertionError("the loop above returns or raises")
 

@@ -127,6 +127,8 @@ class MotherForm(CutFields):
                 **_shown_sizes(entered, kwargs["length_unit"]),
             }
         super().__init__(data, prefix=f"m{self.mother.pk}", initial=initial, **kwargs)
+        # cut.js keeps to it while the number of frags changes.
+        self.fields["insurance"].widget.attrs["data-missing"] = on_bench.missing_copies
         # Without a count of its own the line takes the last one used in this sitting (cut.js).
         if not lineage.frags_per_cut and entered is None:
             self.fields["frags"].widget.attrs["data-no-memory"] = True

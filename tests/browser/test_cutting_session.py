@@ -167,6 +167,19 @@ def test_enter_after_a_tag_chooses_that_mother(browser_page):
     assert not CuttingSession.objects.exists()
 
 
+def test_insurance_is_suggested_for_what_the_line_lacks_until_the_keeper_says_otherwise(browser_page):
+    mothers(1, lineage__insurance_wanted=4)
+    page = browser_page(360, 740)
+    page.goto("/cut/")
+    tick(page, "M001").tap()
+    insurance = page.locator("[data-mother='M001'] [name$=-insurance]")
+    page.locator("[data-mother='M001'] [data-preset='8']").tap()
+    assert insurance.input_value() == "3"
+    insurance.fill("1")
+    page.locator("[data-mother='M001'] [data-preset='12']").tap()
+    assert insurance.input_value() == "1"
+
+
 def test_a_refused_form_leads_to_the_field_and_keeps_what_was_typed(browser_page):
     (mother,) = mothers(1)
     CutEventFactory(mother=mother, session__cut_on=localdate() - timedelta(days=3))

@@ -432,9 +432,9 @@ def test_a_file_is_shown_in_the_form_before_anything_is_saved(signed_in, mother)
 def test_what_is_wrong_in_a_file_is_shown_by_row_and_column(signed_in, mother):
     response = upload(signed_in, "mother;frags\nM012;0\nM0l2;4")
     assert response.status_code == 422
-    assert "3 mother There is no colony with the tag “M0l2”" in words_of(response)
+    assert "Row 3, mother: There is no colony with the tag “M0l2”" in words_of(response)
     response = upload(signed_in, "mother;frags\nM012;0")
-    assert "2 frags 0 frags from M012" in words_of(response)
+    assert "Row 2, frags: 0 frags from M012" in words_of(response)
 
 
 def test_a_file_with_a_resting_mother_asks_for_the_reason_in_the_form(signed_in, mother, now):

@@ -134,6 +134,20 @@ def test_a_form_sent_twice_at_once_finds_the_session_of_the_first(mother, today,
     assert Plug.objects.count() == 3
 
 
+def test_a_form_sent_twice_at_once_does_not_find_its_own_mothers_resting(mother, today, monkeypatch):
+    form, looks = uuid4(), []
+    first = record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form)
+    look = CuttingSession.objects.filter
+
+    def not_there_yet(**wanted):
+        looks.append(wanted)
+        return look(**wanted) if len(looks) > 1 else CuttingSession.objects.none()
+
+    monkeypatch.setattr(CuttingSession.objects, "filter", not_there_yet)
+    assert record_cutting(cuts=[MotherCut(mother, 3)], cut_on=today, today=today, submission=form) == first
+    assert Plug.objects.count() == 3
+
+
 def test_a_code_that_was_given_out_before_is_drawn_anew(mother, today, monkeypatch):
     used = PlugFactory().code
     draws = iter([used, codes.new_code()])

@@ -17,6 +17,14 @@ function rememberCount(field) {
   if (Number(field.value) > 0) lastCount = field.value;
 }
 
+// As many are suggested for insurance as the line lacks, and no more than were cut, until the keeper says otherwise.
+function suggestInsurance(card) {
+  const field = card.querySelector("[name$=-insurance]");
+  if (!field || field.dataset.touched || field.dataset.missing === "0") return;
+  field.value = Math.min(Number(field.dataset.missing), Math.max(Number(countOf(card).value) || 0, 0));
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+}
+
 function say(words) {
   document.querySelector("[data-cut-status]").textContent = words;
 }
@@ -27,13 +35,16 @@ document.addEventListener("change", (event) => {
   if (event.target.matches("[name$=-frags]")) {
     event.target.dataset.touched = "yes";
     rememberCount(event.target);
+    suggestInsurance(card);
   }
+  if (event.target.matches("[name$=-insurance]")) event.target.dataset.touched = "yes";
   if (!event.target.matches(".mother-tick")) return;
   const field = countOf(card);
   if (event.target.checked) {
     if ("noMemory" in field.dataset && !field.dataset.touched && lastCount) {
       field.value = lastCount;
       field.dispatchEvent(new Event("input", { bubbles: true }));
+      suggestInsurance(card);
     }
     say(`${card.dataset.mother} chosen, ${field.value} frags.`);
   } else {
