@@ -16,7 +16,9 @@ class ColonyFilter(django_filters.FilterSet):
         label="Kept", choices=[("ended", "No longer kept"), ("all", "All")], empty_label="Alive", method="by_state"
     )
     lineage = django_filters.ModelChoiceFilter(queryset=Lineage.objects.all(), empty_label="Any")
-    system = django_filters.ModelChoiceFilter(queryset=System.objects.all(), empty_label="Any", method="in_system")
+    system = django_filters.ModelChoiceFilter(
+        label="System", queryset=System.objects.all(), empty_label="Any", method="in_system"
+    )
     incident = django_filters.BooleanFilter(
         label="With an open incident", method="with_incident", widget=forms.CheckboxInput
     )
@@ -104,11 +106,14 @@ class MeasureForm(forms.Form):
     confirmed = forms.BooleanField(required=False, widget=forms.HiddenInput)
     based_on = based_on_field()
 
-    def __init__(self, *args, length_unit, **kwargs):
+    def __init__(self, *args, length_unit, last=None, **kwargs):
         super().__init__(*args, **kwargs)
         self.length_unit = length_unit
         self.fields["measure"].choices = [(measure.value, measure_name(measure, length_unit)) for measure in Measure]
         self.fields["value"].widget.attrs |= {"step": "any", "min": "0", "inputmode": "decimal"}
+        if last is not None:
+            # The first press of + or − counts from the last size.
+            self.fields["value"].widget.attrs["data-from"] = plain(unit_of(last.measure, length_unit).shown(last.value))
 
     def stored_value(self) -> Decimal:
         """The size as it is stored; call after ``is_valid``."""

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 
 from propagation.models import Colony, CutEvent, EndReason, Fate, HealingStage, Incident, Placement, SizeReading
@@ -102,7 +102,7 @@ def life_line(colony: Colony, *, cuts, placements, incidents, readings, offsprin
                 "icon": "cut",
                 "title": f"Cut: {cut.frags} frag{'s' if cut.frags != 1 else ''}",
                 "detail": cut.reason or cut.note,
-                "url": reverse("session", args=[cut.session_id]) if _is_there("session") else "",
+                "url": reverse("session", args=[cut.session_id]),
             }
         )
     for incident in incidents:
@@ -140,7 +140,8 @@ def life_line(colony: Colony, *, cuts, placements, incidents, readings, offsprin
                 "warning": colony.end_reason == EndReason.DIED,
             }
         )
-    return sorted(events, key=lambda event: event["day"], reverse=True)
+    # On one day the beginning comes first, so it stands last.
+    return sorted(events, key=lambda event: event["day"])[::-1]
 
 
 def _beginning(colony: Colony) -> dict:
@@ -151,22 +152,9 @@ def _beginning(colony: Colony) -> dict:
     return {"day": colony.began_on, "icon": "acquired", "title": colony.acquisition.get_kind_display()}
 
 
-def _is_there(name: str) -> bool:
-    from django.urls import NoReverseMatch
-
-    try:
-        return bool(reverse(name, args=[0]))
-    except NoReverseMatch:
-        return False
-
-
 def last_sizes(readings) -> list[SizeReading]:
     """The latest reading of each measure; ``readings`` come latest first."""
     found = {}
     for reading in readings:
         found.setdefault(reading.measure, reading)
     return list(found.values())
-
-
-def last_cut_day(colony: Colony):
-    return colony.cut_events.filter(frags__gt=0).aggregate(day=Max("session__cut_on"))["day"]

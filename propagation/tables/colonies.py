@@ -10,7 +10,6 @@ class ColonyTable(tables.Table):
     tag = tables.Column("Tag", linkify=("colony", {"tag": tables.A("tag")}))
     lineage = tables.Column("Lineage", linkify=("lineage", {"pk": tables.A("lineage_id")}), order_by="lineage__name")
     spot_name = tables.Column("Stands at", default="nowhere")
-    began_on = tables.DateColumn(verbose_name="Kept since", format="j M Y")
     last_cut_on = tables.DateColumn(verbose_name="Last cut", format="j M Y", default="never")
     measured_on = tables.DateColumn(verbose_name="Last measured", format="j M Y", default="never")
     state = tables.Column("Now", accessor="ended_on", empty_values=())
@@ -22,11 +21,11 @@ class ColonyTable(tables.Table):
         empty_text = "No colony fits. Change the filter, or bring one in."
 
     def render_spot_name(self, value, record):
-        return f"{value}, {record.system_name}"
+        return format_html('<span>{}<br><span class="quiet small">{}</span></span>', value, record.system_name)
 
     def render_state(self, record):
         if record.ended_on:
             return format_html('<span class="badge">{}</span>', record.get_end_reason_display())
         if record.has_open_incident:
-            return format_html('<span class="badge warning">{}</span>', "Incident open")
+            return format_html('<span class="badge warning">{}</span>', "Incident")
         return format_html('<span class="badge success">{}</span>', "Alive")

@@ -222,6 +222,7 @@ def colony_measure(request, tag):
         request.POST or None,
         length_unit=Preferences.current().length_unit,
         initial={"measure": measure, "method": method_for(measure), "day": localdate()},
+        last=last,
     )
     likely = None
     if request.method == "POST" and form.is_valid():
