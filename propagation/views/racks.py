@@ -153,7 +153,7 @@ def _move(request, form):
     _say_left_alone(request, plugs, len(moved), "there")
     without = sum(plug.rack_row is None for plug in moved)
     if rack is not None and without:
-        messages.info(request, f"{rack.name} is full: {_plugs(without)} stand on it without a cell.")
+        messages.info(request, f"{rack.name} is full: {_plugs(without)} of them without a cell.")
     where = f"to {rack.name}" if rack else "off the rack"
     if len(moved) == 1 and rack is not None and moved[0].rack_row:
         where += f", {cell_name(moved[0].rack_row, moved[0].rack_column)}"
