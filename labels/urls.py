@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from labels.views import printing, stocks
+from labels.views import printing, scan, stocks
 
 urlpatterns = [
     # -- printing labels and stocks
@@ -16,4 +16,8 @@ urlpatterns = [
     path("labels/stocks/<int:pk>/", stocks.stock_edit, name="stock_edit"),
     path("labels/stocks/<int:pk>/outline.pdf", stocks.stock_outline, name="stock_outline"),
     # -- what a scan opens
+    path("Q/<str:code>", scan.scan, name="scan"),
+    path("q/<str:code>", scan.scan),
+    path("Q/<str:code>/", scan.scan),
+    path("q/<str:code>/", scan.scan),
 ]

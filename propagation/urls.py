@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from propagation.views import colonies, cutting, incidents, lineages, plugs, preferences, racks, sign_in, systems, today
+from propagation.views import (
+    colonies,
+    cutting,
+    incidents,
+    lineages,
+    plugs,
+    preferences,
+    racks,
+    sign_in,
+    systems,
+    today,
+    trace,
+)
 
 urlpatterns = [
     # -- signing in and today
@@ -59,4 +71,9 @@ urlpatterns = [
     path("incidents/<int:pk>/close/", incidents.incident_close, name="incident_close"),
     path("preferences/", preferences.preferences, name="preferences"),
     # -- tracing
+    path("trace/", trace.trace, name="trace"),
+    path("trace/picture/", trace.read_picture, name="read_picture"),
+    path("trace/<str:code>.json", trace.trace_json, name="trace_json"),
+    path("trace/<str:code>.svg", trace.trace_svg, name="trace_svg"),
+    path("trace/<str:code>/", trace.trace_plug, name="trace_plug"),
 ]

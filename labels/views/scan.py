@@ -1,0 +1,51 @@
+"""What a scan of a label opens: for the keeper the plug or colony, for a stranger its line of descent."""
+
+from urllib.parse import urlencode
+
+from django.contrib.auth.decorators import login_not_required
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from labels.readings.public_line import public_line
+from labels.throttle import count_wrong_guess, seconds_to_wait
+from propagation.errors import RametError
+from propagation.models import Colony, Preferences
+from propagation.readings.find import find_plug_or_colony
+
+
+@login_not_required
+@never_cache
+@require_safe
+def scan(request, code):
+    """One address for both: printed on the label, it says nothing but the code."""
+    if request.user.is_authenticated:
+        return _for_keeper(code)
+    answer = _for_stranger(request, code)
+    answer["X-Robots-Tag"] = "noindex, nofollow"
+    return answer
+
+
+def _for_keeper(code):
+    try:
+        found = find_plug_or_colony(code)
+    except RametError:
+        return redirect(f"{reverse('trace')}?{urlencode({'q': code})}")
+    return redirect("colony", found.tag) if isinstance(found, Colony) else redirect("plug", found.code)
+
+
+def _for_stranger(request, code):
+    preferences = Preferences.current()
+    if not preferences.public_pages:
+        return render(request, "labels/public_off.html", status=404)
+    wait = seconds_to_wait(request)
+    if wait:
+        answer = render(request, "labels/public_wait.html", {"minutes": -(-wait // 60)}, status=429)
+        answer["Retry-After"] = str(wait)
+        return answer
+    line = public_line(code)
+    if line is None:
+        count_wrong_guess(request)
+        return render(request, "labels/public_unknown.html", status=404)
+    return render(request, "labels/public.html", {"line": line, "display_name": preferences.display_name})
