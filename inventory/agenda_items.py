@@ -4,6 +4,7 @@ from datetime import timedelta
 
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
+from django.utils.dateformat import format as date_format
 
 from inventory.models import Hold, LineagePrice
 from inventory.readings.availability import available_on
@@ -20,7 +21,7 @@ def holds_that_end(day):
     ends = list(ending.order_by("until").values_list("until", flat=True)[:200])
     if ends:
         words = "A hold ends" if len(ends) == 1 else f"{len(ends)} holds end"
-        yield Due(f"{words} by {day + SOON:%-d %b}", reverse("holds"), count=len(ends), icon="hold")
+        yield Due(f"{words} by {date_format(day + SOON, 'j M')}", reverse("holds"), count=len(ends), icon="hold")
     died = Hold.objects.active_on(day).filter(plug__fate=Fate.DEAD).select_related("contact")
     names = sorted({hold.contact.name for hold in died[:200]})
     if names:

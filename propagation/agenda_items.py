@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 from django.db.models import Count, F, Min, OuterRef, Subquery
 from django.db.models.functions import Coalesce
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from propagation.agenda import Due, contributes_to_agenda
 from propagation.models import Colony, CuttingSession, Incident, Plug, Preferences, SizeReading
@@ -24,16 +24,6 @@ def _some(names, more: int) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-def _address(*names):
-    """The first of the addresses that there is, given as ``(name, argument, …)``."""
-    for name, *args in names:
-        try:
-            return reverse(name, args=args)
-        except NoReverseMatch:
-            continue
-    return reverse("today")
-
-
 def _plugs(number: int) -> str:
     return "1 plug" if number == 1 else f"{number} plugs"
 
@@ -48,7 +38,7 @@ def sessions_just_saved(day: date):
         )
         yield Due(
             f"Session cut {when}: look it over",
-            _address(("session", session.pk)),
+            reverse("session", args=[session.pk]),
             count=session.frags,
             since=session.cut_on,
             icon="sessions",
@@ -69,7 +59,7 @@ def incidents_open(day: date):
     where = _some((str(incident.colony or incident.system) for incident in open_ones), len(open_ones))
     yield Due(
         f"Look after {where}",
-        _address(("incidents",)),
+        reverse("incidents"),
         count=len(open_ones),
         since=open_ones[0].opened_on,
         icon="incident",
@@ -91,7 +81,7 @@ def checks_due(day: date):
         place = f"on {rack['rack__name']}" if rack["rack"] else "that stand on no rack"
         yield Due(
             f"Check {_plugs(rack['number'])} {place}",
-            _address(("rack_grid", rack["rack"])) if rack["rack"] else _address(("rack",)),
+            reverse("rack_grid", args=[rack["rack"]]) if rack["rack"] else reverse("rack"),
             count=rack["number"],
             since=rack["oldest"],
             icon="rack",
@@ -107,7 +97,7 @@ def lines_that_stand_on_one_copy(day: date):
     one = len(lines) == 1
     yield Due(
         f"Make a second copy of {_some((line.name for line in lines), len(lines))}",
-        _address(("lineage", lines[0].pk)) if one else _address(("lineages",)),
+        reverse("lineage", args=[lines[0].pk]) if one else reverse("lineages"),
         count=len(lines),
         icon="insurance",
     )
@@ -131,7 +121,7 @@ def colonies_long_unmeasured(day: date):
     one = len(colonies) == 1
     yield Due(
         f"Measure {_some((tag for tag, _ in colonies), len(colonies))}",
-        _address(("colony_measure", colonies[0][0])) if one else _address(("colonies",)),
+        reverse("colony_measure", args=[colonies[0][0]]) if one else reverse("colonies"),
         count=len(colonies),
         since=colonies[0][1],
         icon="ruler",
@@ -151,7 +141,7 @@ def mothers_rested(day: date):
         yield Due(
             f"{_some((mother.tag for mother in mothers), len(mothers))} "
             f"{'has' if len(mothers) == 1 else 'have'} rested and may be cut again",
-            _address(("cut",)),
+            reverse("cut"),
             count=len(mothers),
             icon="cut",
         )

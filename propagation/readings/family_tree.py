@@ -44,7 +44,7 @@ CAME_AS = {
     "gift": "Gift",
     "trade": "Traded for",
     "returned": "Came back",
-    "found": "Kept since before",
+    "found": "Kept already",
 }
 
 
@@ -120,7 +120,8 @@ class _Stem:
 
 
 def _colony_knot(code, tag, began_on, ended_on, address_of, *, is_asked_for=False) -> Knot:
-    life = f"{written(began_on)} – {written(ended_on)}" if ended_on else f"since {written(began_on)}"
+    months = [date_format(day, "M Y") for day in (began_on, ended_on) if day]
+    life = " – ".join(months) if ended_on else f"since {written(began_on)}"
     return Knot(
         "colony", tag, life, began_on, address_of(code), is_asked_for=is_asked_for, has_ended=ended_on is not None
     )
@@ -297,7 +298,7 @@ def _plug_knot(row, address_of, *, is_asked_for):
 # Standing ------------------------------------------------------------------------------------------------------------
 
 HEIGHT = 56
-ACROSS_WIDTH, ACROSS_GAP, ACROSS_STEP = 172, 34, HEIGHT + 14
+ACROSS_WIDTH, ACROSS_GAP, ACROSS_STEP = 156, 28, HEIGHT + 14
 DOWN_WIDTH, DOWN_INDENT, DOWN_STEP = 304, 15, HEIGHT + 12
 MARGIN = 6  # room for the ring around what has the focus
 

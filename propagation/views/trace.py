@@ -13,7 +13,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
 from propagation import codes
-from propagation.errors import NothingFound, PictureUnreadable, RametError
+from propagation.errors import CodeMistyped, NothingFound, PictureUnreadable, RametError
 from propagation.models import Acquisition, Colony, Plug
 from propagation.models.terms import Fate
 from propagation.readings.family_tree import (
@@ -24,6 +24,7 @@ from propagation.readings.family_tree import (
     draw_tree,
     grow_tree,
     said,
+    written,
 )
 from propagation.readings.find import find_plug_or_colony
 from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
@@ -55,7 +56,13 @@ def trace(request):
     return render(
         request,
         "propagation/trace.html",
-        {"q": text, "found": found, "wrong": wrong, "is_full": len(found.colonies) == MOST_SHOWN},
+        {
+            "q": text,
+            "found": found,
+            "wrong": wrong,
+            "is_mistyped": isinstance(wrong, CodeMistyped),
+            "is_full": len(found.colonies) == MOST_SHOWN,
+        },
         status=404 if wrong else 200,
     )
 
@@ -112,7 +119,7 @@ def _events(steps):
             title, detail, url = "Cut", f"{frags} in this cut", reverse("session", args=[step["session"]])
         elif kind == "colony":
             title = f"Colony {step['tag']}"
-            detail = "its day of beginning" if not step["ended"] else f"until {step['ended'].day} {step['ended']:%b %Y}"
+            detail = f"until {written(step['ended'])}" if step["ended"] else "still kept"
             url = address_of(step["code"])
         else:
             title, detail, url = Acquisition.Kind(step["as"]).label, "", ""
