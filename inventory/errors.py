@@ -47,6 +47,17 @@ class NearlyTheSameName(RametError):
         )
 
 
+class LeavingToConfirm(RametError):
+    """Plugs leave though something is against it; the keeper may know better. ``because`` says it plug by plug."""
+
+    def __init__(self, because):
+        self.because = list(because)
+        named = self.because[:MOST_NAMED]
+        more = len(self.because) - len(named)
+        words = "; ".join(named) + (f"; and {more} more" if more else "")
+        super().__init__(f"{words[0].upper()}{words[1:]}. If it left all the same, tick the box and save again.")
+
+
 class AmountsNotConverted(RametError):
     """The currency of a book with amounts in it changes only knowingly."""
 

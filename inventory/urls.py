@@ -2,14 +2,17 @@
 
 from django.urls import path
 
-from inventory.views import acquisitions, contacts, holds, prices, ready
+from inventory.views import acquisitions, contacts, holds, leaving, prices, ready
 
 urlpatterns = [
     # -- the ready list, holds, prices
     path("ready/", ready.ready, name="ready"),
+    path("ready/lines/", ready.ready_lines, name="ready_lines"),
     path("ready.csv", ready.ready_csv, name="ready_csv"),
     path("ready/print/", ready.ready_print, name="ready_print"),
     path("ready/chosen/", ready.ready_chosen, name="ready_chosen"),
+    path("ready/left/", leaving.plugs_left, name="plugs_left"),
+    path("plugs/<str:code>/left/", leaving.plug_left, name="plug_left"),
     path("plugs/<str:code>/hold/", holds.hold, name="hold"),
     path("holds/", holds.holds, name="holds"),
     path("holds/new/", holds.hold_many, name="hold_many"),

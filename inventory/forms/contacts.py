@@ -1,6 +1,7 @@
 import django_filters
 from django import forms
 
+from inventory.forms.holds import too_long
 from inventory.models import Contact
 from inventory.readings.contacts import contacts_matching
 from propagation.forms.fields import based_on_field
@@ -22,7 +23,10 @@ class ContactForm(forms.ModelForm):
             "note": forms.Textarea(attrs={"rows": 3}),
         }
         help_texts = {"note": "Keep only what you need. They may ask to see it."}
-        error_messages = {"name": {"required": "Give the contact a name, or a nickname."}}
+        error_messages = {
+            "name": {"required": "Give the contact a name, or a nickname.", "max_length": too_long(120)},
+            "reach": {"max_length": too_long(200)},
+        }
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)

@@ -3,7 +3,8 @@ from datetime import timedelta
 from django import forms
 from django.utils.formats import date_format
 
-from inventory.models import Contact, Hold
+from inventory.actions.hold_plugs import LONGEST_NOTE
+from inventory.models import Contact
 from propagation.forms.fields import DayField
 
 CONTACT_LIST = "contact-names"
@@ -18,22 +19,39 @@ def contact_suggestions() -> dict[str, list[str]]:
     return {CONTACT_LIST: list(Contact.objects.values_list("name", flat=True)[:MOST_SUGGESTED])}
 
 
-class HoldForm(forms.Form):
-    """For whom and until when. The plugs stand beside it."""
+def too_long(most: int) -> str:
+    return f"This has %(show_value)d characters; {most} fit."
 
-    contact_name = forms.CharField(
-        label="For",
+
+def contact_name_field(**kwargs):
+    """A contact that is known, or a new name."""
+    return forms.CharField(
         max_length=120,
         help_text="A contact, or a new name.",
         widget=forms.TextInput(attrs={"list": CONTACT_LIST, "autocomplete": "off", "autocapitalize": "words"}),
-        error_messages={"required": "Say for whom."},
+        error_messages={"required": "Say for whom.", "max_length": too_long(120)},
+        **kwargs,
     )
+
+
+class HoldForm(forms.Form):
+    """For whom and until when. The plugs stand beside it."""
+
+    contact_name = contact_name_field(label="For")
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     days = forms.TypedChoiceField(
-        label="For how long", coerce=int, widget=forms.RadioSelect, initial=USUAL_LENGTH, required=False, empty_value=0
+        label="For how long",
+        coerce=int,
+        widget=forms.RadioSelect,
+        initial=USUAL_LENGTH,
+        required=False,
+        empty_value=0,
+        error_messages={"invalid_choice": "Choose one of these, or a day."},
     )
     until = DayField(label="Or until a day", required=False)
-    note = forms.CharField(max_length=Hold._meta.get_field("note").max_length, required=False)
+    note = forms.CharField(
+        max_length=LONGEST_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_NOTE)}
+    )
 
     def __init__(self, *args, today, ask_if_new=False, **kwargs):
         super().__init__(*args, **kwargs)

@@ -4,15 +4,14 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from django.db.models import DecimalField, Exists, F, IntegerField, OuterRef, Subquery
+from django.db.models import DateField, DecimalField, Exists, F, IntegerField, OuterRef, Subquery
 from django.db.models.functions import Coalesce, Lower
 
 from inventory.models import Hold
 from propagation.models import Lineage, Plug
 
 # A glance counts so far and no further: what is beyond is "more than". Keeps a page quick however much is ready.
-COUNTED_OF_A_LINEAGE = 50
-LINEAGES_AT_A_GLANCE = 60
+COUNTED_OF_A_LINEAGE = 100
 
 
 def available_on(day):
@@ -54,40 +53,47 @@ class _LowestPrice(_OfRows):
         super().__init__(queryset, number="MIN(counted.price)")
 
 
+class _FirstDay(_OfRows):
+    output_field = DateField()
+
+    def __init__(self, queryset):
+        super().__init__(queryset, number="MIN(counted.healed_on)")
+
+
 @dataclass(frozen=True)
 class Line:
     """What is available of a lineage; beyond ``COUNTED_OF_A_LINEAGE`` plugs ``is_more`` is set and ``number`` stays."""
 
-    pk: int
-    name: str
+    lineage: Lineage
     number: int
     is_more: bool
+    since: date
     price: Decimal | None
     is_lowest: bool  # else `price` is only what the lineage usually costs
 
 
-def lines_on(day: date, *, most=LINEAGES_AT_A_GLANCE) -> list[Line]:
-    """What is available of each lineage, by name. One query, whatever there is.
-
-    Beyond ``COUNTED_OF_A_LINEAGE`` plugs the price is the lineage's own.
-    """
+def lineages_with_lines_on(day: date):
+    """Lineages of which something is available, by name, each with what ``line_of`` reads. One query."""
     first = available_on(day).filter(lineage=OuterRef("pk")).order_by("healed_on")[: COUNTED_OF_A_LINEAGE + 1]
-    lineages = (
-        lineages_available_on(day)
-        .annotate(
-            number=_NumberOfRows(first.values("pk")),
-            lowest=_LowestPrice(with_price(first).values("price")),
-            usual=F("price__amount"),
-        )
-        .values_list("pk", "name", "number", "lowest", "usual")[:most]
+    return lineages_available_on(day).annotate(
+        number=_NumberOfRows(first.values("pk")),
+        since=_FirstDay(first.values("healed_on")),
+        lowest=_LowestPrice(with_price(first).values("price")),
+        usual=F("price__amount"),
     )
-    lines = []
-    for pk, name, number, lowest, usual in lineages:
-        is_more = number > COUNTED_OF_A_LINEAGE
-        lines.append(
-            Line(pk, name, min(number, COUNTED_OF_A_LINEAGE), is_more, usual if is_more else lowest, not is_more)
-        )
-    return lines
+
+
+def line_of(lineage: Lineage) -> Line:
+    """The line of a lineage of ``lineages_with_lines_on``; of many plugs the price is what it usually costs."""
+    is_more = lineage.number > COUNTED_OF_A_LINEAGE
+    return Line(
+        lineage,
+        number=min(lineage.number, COUNTED_OF_A_LINEAGE),
+        is_more=is_more,
+        since=lineage.since,
+        price=lineage.usual if is_more else lineage.lowest,
+        is_lowest=not is_more,
+    )
 
 
 def lineages_available_on(day: date):

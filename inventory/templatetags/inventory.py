@@ -3,6 +3,7 @@
 from django import template
 
 from inventory.money import write_amount
+from inventory.tables.ready import place_of as place_of_plug
 
 register = template.Library()
 
@@ -11,3 +12,9 @@ register = template.Library()
 def money(amount, currency):
     """``{{ plug.price|money:book.currency }}`` → ``€25.00``."""
     return write_amount(amount, str(currency))
+
+
+@register.filter
+def place_of(plug):
+    """``{{ plug|place_of }}`` → ``Rack A, row 2, column 3``, or nothing."""
+    return place_of_plug(plug)

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.html import format_html, format_html_join
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_safe
 
@@ -65,6 +66,14 @@ def contact_edit(request, pk):
     return _form_page(request, found, heading=f"Change {found.name}")
 
 
+def _with_links(error):
+    """The sentence, and a link to each contact that may be the same."""
+    links = format_html_join(
+        ", ", '<a href="{}">Open {}</a>', ((reverse("contact", args=[other.pk]), other) for other in error.others)
+    )
+    return format_html("{} {}", str(error), links)
+
+
 def _form_page(request, record, *, heading):
     back = reverse("contact", args=[record.pk]) if record.pk else reverse("contacts")
     label = record.name if record.pk else "Contacts"
@@ -81,7 +90,7 @@ def _form_page(request, record, *, heading):
             )
         except NearlyTheSameName as error:
             form.ask_if_new()
-            refuse(form, error)
+            form.add_error("name", _with_links(error))
         except RametError as error:
             refuse(form, error, other_url=lambda other: reverse("contact", args=[other.pk]))
         else:

@@ -129,9 +129,15 @@ def _hold_page(request, plugs, *, back, back_label, chosen=None):
             "back_url": back,
             "back_label": back_label,
             "suggestions": contact_suggestions(),
+            "submit_words": _submit_words(len(ticked)) if taken_out else "Hold",
         },
         status=422 if form.errors else 200,
     )
+
+
+def _submit_words(others) -> str:
+    """What the button says once some of the plugs were found to be taken."""
+    return {0: "Hold", 1: "Hold the other one"}.get(others, f"Hold the {others} others")
 
 
 @require_safe

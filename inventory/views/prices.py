@@ -19,7 +19,7 @@ from propagation.forms.fields import refuse
 from propagation.models import Lineage
 from propagation.views.lists import in_use
 
-ROWS = 100
+ROWS = 50
 
 
 def prices(request):

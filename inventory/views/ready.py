@@ -5,9 +5,10 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.core.paginator import EmptyPage
+from django.db.models.functions import Lower
 from django.http import StreamingHttpResponse
 from django.shortcuts import redirect, render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
@@ -18,11 +19,11 @@ from inventory.forms.ready import ReadyFilter
 from inventory.models import Book, Contact
 from inventory.money import plain_amount
 from inventory.readings.availability import (
-    LINEAGES_AT_A_GLANCE,
     available_on,
     for_list,
+    line_of,
     lineages_available_on,
-    lines_on,
+    lineages_with_lines_on,
 )
 from inventory.readings.chosen import plugs_chosen
 from inventory.tables.ready import ReadyTable
@@ -32,6 +33,7 @@ from propagation.models import Lineage, Plug, Preferences, Spot
 from propagation.views.lists import in_use
 
 ROWS = 25
+LINES = 60
 LAST_PAGE = 100_000  # no list is longer; an absurd number in the address is not handed to the database
 ROWS_ON_PAPER = 500
 HEALING_COUNTED = 1000
@@ -54,37 +56,34 @@ COLUMNS = [
 
 
 class ReadyList:
-    """The ready plugs that a request asks for, filtered and sorted; ``lines`` is the glance if it asks for all."""
+    """The ready plugs that a request asks for, filtered and sorted."""
 
-    def __init__(self, request, *, with_glance=False):
+    def __init__(self, request):
         self.today = localdate()
         self.book = Book.current()
         self.preferences = Preferences.current()
         self.is_all = not any(request.GET.get(name) for name in ReadyFilter.base_filters)
-        self.lines = lines_on(self.today) if with_glance and self.is_all else []
         racks = Spot.objects.racks().in_running_systems().order_by("name").values_list("pk", "name", "system__name")
         self.filter = ReadyFilter(
             request.GET,
-            queryset=for_list(available_on(self.today)),
+            queryset=available_on(self.today),
             today=self.today,
             length_unit=self.preferences.length_unit,
             lineages=self._lineages(request.GET.get("lineage", "")),
             racks=[(pk, f"{name}, {system}") for pk, name, system in racks],
         )
+        # Without the request: given it, a table pages itself at once, and counts.
         self.table = ReadyTable(
             self.filter.qs,
             today=self.today,
             currency=self.book.currency,
             length_unit=self.preferences.length_unit,
-            request=request,
         )
         if request.GET.get("sort"):
             self.table.order_by = request.GET.getlist("sort")
 
     def _lineages(self, wanted):
         """The lineages to choose from: those that have something ready, and the one that is asked for."""
-        if 0 < len(self.lines) < LINEAGES_AT_A_GLANCE:
-            return [(line.pk, line.name) for line in self.lines]
         lineages = list(lineages_available_on(self.today).values_list("pk", "name"))
         if wanted.isascii() and wanted.isdigit() and len(wanted) < 19 and int(wanted) not in dict(lineages):
             lineages += Lineage.objects.filter(pk=wanted).values_list("pk", "name")
@@ -92,8 +91,9 @@ class ReadyList:
 
     @property
     def plugs(self):
-        """All of them, sorted."""
-        return self.table.data.data
+        """All of them, sorted, with everything a row shows."""
+        plugs = self.table.data.data
+        return for_list(plugs).order_by(*plugs.query.order_by)
 
     def turn_to(self, page):
         """Take one page of them and never count the rest."""
@@ -106,7 +106,7 @@ class ReadyList:
 
 @require_safe
 def ready(request):
-    ready_list = ReadyList(request, with_glance=request.GET.get("page", "1") == "1")
+    ready_list = ReadyList(request)
     ready_list.turn_to(request.GET.get("page", "1"))
     is_empty = ready_list.is_all and not ready_list.table.page.object_list
     contact = contact_remembered(request)
@@ -117,19 +117,49 @@ def ready(request):
             "filter": ready_list.filter,
             "in_use": in_use(ready_list.filter),
             "table": ready_list.table,
-            "lines": ready_list.lines,
-            "more_lines": len(ready_list.lines) >= LINEAGES_AT_A_GLANCE,
+            "tabs": _tabs("ready"),
             "book": ready_list.book,
             "preferences": ready_list.preferences,
             "is_empty": is_empty,
-            "healing": len(Plug.objects.healing().order_by().values_list("pk")[: HEALING_COUNTED + 1])
-            if is_empty
-            else 0,
+            "healing": _healing() if is_empty else 0,
             "healing_counted": HEALING_COUNTED,
             "acts": _acts(contact, ready_list.today),
             "query": request.GET.urlencode(),
         },
     )
+
+
+@require_safe
+def ready_lines(request):
+    """What is ready of each lineage."""
+    today = localdate()
+    page = LazyPaginator(lineages_with_lines_on(today), LINES).get_page(request.GET.get("page"))
+    lines = [line_of(lineage) for lineage in page]
+    return render(
+        request,
+        "inventory/ready_lines.html",
+        {
+            "lines": lines,
+            "page": page,
+            "tabs": _tabs("ready_lines"),
+            "book": Book.current(),
+            "is_empty": not lines and page.number == 1,
+            "healing": 0 if lines else _healing(),
+            "healing_counted": HEALING_COUNTED,
+        },
+    )
+
+
+def _tabs(current):
+    return [
+        {"url": reverse(name), "words": words, "current": name == current}
+        for name, words in (("ready", "By frag"), ("ready_lines", "By line"))
+    ]
+
+
+def _healing() -> int:
+    """How many plugs are healing, counted no further than a little beyond what is told."""
+    return len(Plug.objects.healing().order_by().values_list("pk")[: HEALING_COUNTED + 1])
 
 
 def _acts(contact, today):
@@ -155,12 +185,12 @@ def _acts(contact, today):
             "primary": not contact,
         }
     )
-    acts.append({"value": "price", "words": "Set a price", "counted": "Set a price for {n}", "icon": "money"})
-    try:
-        reverse("labels")
-    except NoReverseMatch:
-        return acts
-    return [*acts, {"value": "labels", "words": "Print labels", "counted": "Print {n} labels", "icon": "print"}]
+    return [
+        *acts,
+        {"value": "price", "words": "Set a price", "counted": "Set a price for {n}", "icon": "money"},
+        {"value": "labels", "words": "Print labels", "counted": "Print {n} labels", "icon": "print"},
+        {"value": "left", "words": "They left", "counted": "{n} left", "icon": "stage-sold"},
+    ]
 
 
 @require_POST
@@ -176,7 +206,7 @@ def ready_chosen(request):
     act = request.POST.get("act")
     if act == "hold_again":
         return _hold_again(request, plugs, query, back)
-    pages = {"hold": "hold_many", "price": "plugs_price", "labels": "labels"}
+    pages = {"hold": "hold_many", "price": "plugs_price", "labels": "labels", "left": "plugs_left"}
     if act not in pages:
         messages.error(request, "Choose what to do with the plugs by one of the buttons.")
         return redirect(back)
@@ -217,9 +247,12 @@ def guarded(text: str) -> str:
 
 
 def csv_lines(plugs, *, today, book):
-    """The lines of the file, by RFC 4180: commas, quotes where they are needed, CRLF."""
+    """The lines of the file, by RFC 4180: commas, quotes where they are needed, CRLF.
+
+    The mark at the beginning tells spreadsheets that it is UTF-8.
+    """
     writer = csv.writer(_Line(), lineterminator="\r\n")
-    yield writer.writerow(COLUMNS)
+    yield f"\ufeff{writer.writerow(COLUMNS)}"
     for plug in plugs:
         yield writer.writerow(
             [
@@ -257,9 +290,14 @@ def ready_csv(request):
 
 @require_safe
 def ready_print(request):
-    """The same list as a clean sheet to print or to hang beside the tank."""
+    """The same list by lineage, as a clean sheet to print or to hang beside the tank."""
     ready_list = ReadyList(request)
-    plugs = list(ready_list.plugs[: ROWS_ON_PAPER + 1])
+    plugs = [
+        (plug, plug.age_days(ready_list.today))
+        for plug in for_list(ready_list.filter.qs).order_by(Lower("lineage__name"), "healed_on", "id")[
+            : ROWS_ON_PAPER + 1
+        ]
+    ]
     return render(
         request,
         "inventory/ready_print.html",

@@ -7,6 +7,10 @@ from propagation import codes
 from propagation.models.terms import Fate, HealingStage, LossReason
 
 
+# What an index for ready plugs holds; `ready_on` asks for it in the same words.
+READY = Q(fate=Fate.KEPT, stage=HealingStage.HEALED, is_insurance=False)
+
+
 class PlugQuerySet(models.QuerySet):
     def kept(self):
         return self.filter(fate=Fate.KEPT)
@@ -109,14 +113,18 @@ class Plug(models.Model):
             # Serves the ready list, oldest first.
             models.Index(
                 fields=["healed_on", "id"],
-                condition=Q(fate=Fate.KEPT, stage=HealingStage.HEALED, is_insurance=False),
+                condition=READY,
                 name="ready_plugs",
             ),
             models.Index(
                 fields=["lineage", "healed_on"],
-                condition=Q(fate=Fate.KEPT, stage=HealingStage.HEALED, is_insurance=False),
+                condition=READY,
                 name="ready_plugs_of_lineage",
             ),
+            # Serve the ready list sorted by code, age and size: one page is read off the index, whatever there is.
+            models.Index(fields=["code"], condition=READY, name="ready_plugs_by_code"),
+            models.Index(fields=["began_on", "id"], condition=READY, name="ready_plugs_by_age"),
+            models.Index(fields=["size_mm", "id"], condition=READY, name="ready_plugs_by_size"),
             # Serves the labels still to print and the checks that are due.
             models.Index(fields=["began_on"], condition=Q(fate=Fate.KEPT, labelled_at=None), name="unlabelled_plugs"),
             models.Index(

@@ -1,0 +1,105 @@
+"""Plugs that leave: one from its page, several from the ready list."""
+
+from django.contrib import messages
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+
+from inventory.actions.keep_contact import contact_named
+from inventory.actions.let_go import let_go
+from inventory.errors import LeavingToConfirm, NearlyTheSameName
+from inventory.forms.holds import contact_suggestions
+from inventory.forms.leaving import LeavingForm
+from inventory.readings.chosen import plugs_chosen
+from inventory.readings.holds import active_hold_of
+from inventory.views.holds import page_of_plug, plug_or_404
+from propagation.errors import PlugGone, RametError
+from propagation.forms.fields import refuse
+from propagation.models import Fate
+from propagation.promises import promises_of
+
+
+def plug_left(request, code):
+    """One plug was sold, traded or given away."""
+    plug = plug_or_404(code)
+    if not plug.is_kept and request.method != "POST":
+        messages.info(request, str(PlugGone(plug, "parted with again")))
+        return redirect(page_of_plug(plug))
+    hold = active_hold_of(plug, localdate())
+    return _left_page(
+        request,
+        [plug],
+        back=page_of_plug(plug),
+        back_label=plug.code_in_clear,
+        contact_name=hold.contact.name if hold else "",
+    )
+
+
+def plugs_left(request):
+    """Several plugs left together: those that are named in the address, or ticked in the form."""
+    words = request.POST.getlist("plugs") if request.method == "POST" else request.GET.getlist("plugs")
+    try:
+        offered = plugs_chosen(request.POST.getlist("offered") or words)
+        chosen = plugs_chosen(words)
+    except RametError as error:
+        messages.error(request, str(error))
+        return redirect("ready")
+    return _left_page(request, offered, chosen=chosen, back=reverse("ready"), back_label="Ready")
+
+
+def _left_page(request, plugs, *, back, back_label, contact_name="", chosen=None):
+    today = localdate()
+    several = chosen is not None and len(plugs) > 1
+    form = LeavingForm(request.POST or None, several=several, initial={"day": today, "contact_name": contact_name})
+    taken_out = set()
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            contact = (
+                contact_named(name=told["contact_name"], confirmed=told["somebody_new"], by=request.user)
+                if told["contact_name"]
+                else None
+            )
+            gone = let_go(
+                plugs=chosen or plugs,
+                fate=told["fate"],
+                on=told["day"],
+                today=today,
+                contact=contact,
+                confirmed=told["confirmed"],
+                by=request.user,
+            )
+        except NearlyTheSameName as error:
+            form.ask("somebody_new")
+            refuse(form, error)
+        except LeavingToConfirm as error:
+            form.ask("confirmed")
+            refuse(form, error)
+        except PlugGone as error:
+            taken_out = {error.plug.pk}
+            refuse(form, error)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, _said(gone, contact))
+            return redirect(back)
+    promises = promises_of(plugs)
+    ticked = {plug.pk for plug in (chosen or plugs)} - taken_out
+    return render(
+        request,
+        "inventory/left.html",
+        {
+            "form": form,
+            "rows": [(plug, plug.pk in ticked, promises.get(plug.pk, "")) for plug in plugs],
+            "several": chosen is not None,
+            "back_url": back,
+            "back_label": back_label,
+            "suggestions": contact_suggestions(),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+def _said(gone, contact) -> str:
+    what = f"Plug {gone[0].code_in_clear} is" if len(gone) == 1 else f"{len(gone)} plugs are"
+    return f"{what} {Fate(gone[0].fate).label.lower()}{f' to {contact}' if contact else ''}."
