@@ -6,6 +6,8 @@ from django.conf import settings
 
 IPV6_HOUSEHOLD = 64  # bits: one line is given at least a /64, so its addresses are counted together (RFC 6177)
 
+NOWHERE = "0.0.0.0"  # noqa: S104 - stands for no address in what is logged, where PostgreSQL takes addresses only
+
 
 def address_of_visitor(request, *args) -> str:
     """The visitor's address; of an IPv6 address the network it lies in.
@@ -19,7 +21,7 @@ def address_of_visitor(request, *args) -> str:
     try:
         address = ipaddress.ip_address(text)
     except ValueError:
-        return "unknown"
+        return NOWHERE
     if address.version == 6 and address.ipv4_mapped:
         address = address.ipv4_mapped
     if address.version == 6:
