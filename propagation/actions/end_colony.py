@@ -1,7 +1,7 @@
 from datetime import date
 
 from django.db import transaction
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from propagation.actions.days import check_day
 from propagation.errors import AlreadyDone, BadValue
@@ -25,8 +25,7 @@ def end_colony(*, colony: Colony, reason: str, on: date, today: date, by=None) -
         check_day(on, today=today, what=f"The end of {colony.tag}", not_before=last_cut, because="it was cut")
     measured = colony.size_readings.aggregate(last=Max("taken_on"))["last"]
     check_day(on, today=today, what=f"The end of {colony.tag}", not_before=measured, because="it was measured")
-    placement = colony.placements.current().first()
-    if placement is not None:
+    for placement in colony.placements.filter(Q(until=None) | Q(until__gt=on)):
         check_day(on, today=today, what=f"The end of {colony.tag}", not_before=placement.since, because="it was moved")
         placement.until = on
         placement._history_user = by

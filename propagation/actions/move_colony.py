@@ -33,7 +33,8 @@ def move_colony(*, colony: Colony, spot: Spot, on: date, today: date, by=None) -
     else:
         left = colony.placements.aggregate(day=Max("until"))["day"]
         check_day(on, today=today, what=f"Moving {colony.tag}", not_before=left, because="it left its last spot")
-    placement = Placement(colony=colony, spot=spot, since=on)
+    # Entered late into a system that has ended since: it stood there until then.
+    placement = Placement(colony=colony, spot=spot, since=on, until=system.ended_on)
     placement._history_user = by
     placement.save()
     return placement

@@ -43,6 +43,13 @@ def test_it_does_not_end_before_it_was_measured(today):
         end_colony(colony=colony, reason="died", on=date(2026, 5, 1), today=today)
 
 
+def test_no_placement_outlives_it(today):
+    placement = PlacementFactory(until=date(2026, 6, 1))
+    end_colony(colony=placement.colony, reason="died", on=date(2026, 5, 1), today=today)
+    placement.refresh_from_db()
+    assert placement.until == date(2026, 5, 1)
+
+
 def test_a_reason_is_one_of_the_known(today):
     with pytest.raises(BadValue, match="is no reason"):
         end_colony(colony=ColonyFactory(), reason="bored", on=today, today=today)

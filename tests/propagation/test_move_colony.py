@@ -57,6 +57,14 @@ def test_a_colony_cannot_move_into_a_system_that_did_not_run(today):
         move_colony(colony=ColonyFactory(), spot=ended, on=today, today=today)
 
 
+def test_a_move_entered_late_into_an_ended_system_ends_with_it(today):
+    spot = SpotFactory(system=SystemFactory(ended_on=date(2024, 12, 1)))
+    colony = ColonyFactory()
+    move_colony(colony=colony, spot=spot, on=date(2024, 6, 1), today=today)
+    assert colony.placements.get().until == date(2024, 12, 1)
+    assert not colony.placements.current().exists()
+
+
 def test_what_is_no_longer_kept_is_not_moved(today):
     colony = ColonyFactory(ended_on=date(2026, 1, 1), end_reason="died")
     with pytest.raises(BadValue, match="no longer kept since 2026-01-01"):
