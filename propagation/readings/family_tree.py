@@ -127,10 +127,6 @@ def _colony_knot(code, tag, began_on, ended_on, address_of, *, is_asked_for=Fals
     )
 
 
-def _return_knot(day) -> Knot:
-    return Knot("acquisition", "Came back", written(day), day)
-
-
 class _Grower:
     """Gathers rows into stems, then grows knots on them, the nearest generation first."""
 
@@ -149,72 +145,78 @@ class _Grower:
                 known[key].cuts.setdefault(row.cut_event_id, []).append(row)
 
     def grow(self, root: Knot, stem: _Stem | None, plug_id: int | None) -> None:
-        """Grow what is below the knot that was asked for, breadth first."""
-        waiting = [(root, stem, None)] if stem else [(root, None, plug_id)]
+        """Grow what is below the knot that was asked for, breadth first.
+
+        Every knot that something could stand on keeps one place free for the knot that counts what did not fit.
+        """
+        waiting = [(root, self._buds_of(stem) if stem else self._buds_of_plugs([plug_id]))]
+        self.left -= 1
         skip = self.skip
         while waiting:
-            knot, stem, plug_id = waiting.pop(0)
-            for child, child_stem in self._above(knot, stem, plug_id, skip):
+            knot, buds = waiting.pop(0)
+            buds = buds[skip:]
+            shown = buds[: self._room(knot, buds)]
+            for bud in shown:
+                child, further = self._knot_of(bud, knot)
                 knot.children.append(child)
-                waiting.append((child, child_stem[0], child_stem[1]))
+                self.left -= 1 + bool(further)
+                if further:
+                    waiting.append((child, further))
+            if len(shown) < len(buds):
+                knot.children.append(self._more(knot, buds[len(shown) :], skip + len(shown)))
+            else:
+                self.left += 1
             skip = 0
 
-    def _above(self, knot, stem, plug_id, skip):
-        """The knots that stand directly on this one, each with ``(its stem, the plugs it may go on from)``."""
-        if stem is None:
-            plugs = plug_id if isinstance(plug_id, list) else [plug_id]
-            found = [(one, plug) for plug in plugs for one in self.stems.get(plug, ())]
-            yield from self._limited(knot, [self._stem_knot(one, knot) for one, _ in found], "colony", 0)
-            return
-        cuts = sorted(
-            (rows for event, rows in stem.cuts.items() if event),
-            key=lambda rows: (rows[0].plug_began_on, rows[0].plug_id),
-        )
-        yield from self._limited(knot, [self._cut_knot(rows, knot) for rows in cuts], "cut", skip)
+    def _room(self, knot, buds) -> int:
+        if knot.generation >= MOST_DOWN and isinstance(buds[0] if buds else None, list):
+            return 0
+        room = min(MOST_ON_ONE, max(self.left // 2, 0))
+        return len(buds) if len(buds) <= room else max(room - 1, 0)
 
-    def _stem_knot(self, stem, below):
-        row = stem.row
-        generation = below.generation + 1
+    def _buds_of(self, stem: _Stem) -> list[list[Descendant]]:
+        """The cuts of a colony by day, each the rows of its frags."""
+        cuts = (rows for event, rows in stem.cuts.items() if event)
+        return sorted(cuts, key=lambda rows: (rows[0].plug_began_on, rows[0].plug_id))
+
+    def _buds_of_plugs(self, plug_ids) -> list[_Stem]:
+        """What grew on or came back of plugs."""
+        return [stem for plug_id in plug_ids for stem in self.stems.get(plug_id, ())]
+
+    def _knot_of(self, bud, below):
+        """The knot of a cut or a stem, and what may stand on it in turn."""
+        if isinstance(bud, list):
+            first = bud[0]
+            marks = Counter(mark_of(row.fate, row.stage) for row in bud)
+            child = Knot("cut", f"Cut {written(first.plug_began_on)}", "", first.plug_began_on, marks=marks)
+            child.generation = below.generation
+            child.address = self.address_of(first.plug_code) if len(bud) == 1 else ""
+            return child, self._buds_of_plugs([row.plug_id for row in bud])
+        row = bud.row
         if row.colony_id:
             child = _colony_knot(row.colony_code, row.tag, row.colony_began_on, row.colony_ended_on, self.address_of)
             if row.acquisition_id:
                 child.detail = f"came back {written(row.acquired_on)}"
-            child.generation = generation
-            return child, (stem, None)
-        child = _return_knot(row.acquired_on)
-        child.generation = generation
-        rows = stem.cuts.get(None, [])
-        child.marks = Counter(mark_of(row.fate, row.stage) for row in rows)
-        return child, (None, [row.plug_id for row in rows])
+            further = self._buds_of(bud)
+        else:
+            came = bud.cuts.get(None, [])
+            marks = Counter(mark_of(row.fate, row.stage) for row in came)
+            child = Knot("acquisition", "Came back", written(row.acquired_on), row.acquired_on, marks=marks)
+            further = self._buds_of_plugs([row.plug_id for row in came])
+        child.generation = below.generation + 1
+        return child, further
 
-    def _cut_knot(self, rows, below):
-        first = rows[0]
-        marks = Counter(mark_of(row.fate, row.stage) for row in rows)
-        child = Knot("cut", f"Cut {written(first.plug_began_on)}", "", first.plug_began_on, marks=marks)
-        child.generation = below.generation
-        if len(rows) == 1:
-            child.address = self.address_of(first.plug_code)
-        return child, (None, [row.plug_id for row in rows])
-
-    def _limited(self, knot, found, kind, skip):
-        """As many of the knots as there is room for, and one that counts the rest."""
-        found = found[skip:]
-        room = min(MOST_ON_ONE, max(self.left, 0))
-        if knot.generation >= MOST_DOWN and kind == "cut":
-            room = 0
-        shown = found if len(found) <= room else found[: max(room - 1, 0)]
-        self.left -= len(shown)
-        yield from shown
-        rest = found[len(shown) :]
-        if rest:
-            frags = sum(sum(child.marks.values()) for child, _ in rest)
-            words = {"cut": ("cut", "cuts"), "colony": ("colony", "colonies")}[kind][len(rest) != 1]
-            pages_on = knot.is_asked_for and kind == "cut"
-            address = f"{knot.address}?skip={skip + len(shown)}" if pages_on else knot.address or rest[0][0].address
-            detail = f"{frags} frags and what came of them" if frags else "and what came of them"
-            more = "more " if shown or skip else ""
-            self.left -= 1
-            yield Knot("more", f"{len(rest)} {more}{words}", detail, None, address), (None, [])
+    def _more(self, knot, rest, number_before):
+        """The knot that counts what did not fit, and leads to it."""
+        if isinstance(rest[0], list):
+            frags = sum(map(len, rest))
+            title, detail = ("cut", "cuts")[len(rest) != 1], f"{frags} {'frag' if frags == 1 else 'frags'} and on"
+            address = f"{knot.address}?skip={number_before}" if knot.is_asked_for else knot.address
+        else:
+            title, detail = ("colony", "colonies")[len(rest) != 1], "and what came of them"
+            address = self.address_of(rest[0].row.colony_code) if rest[0].row.colony_code else knot.address
+        more = "more " if number_before else ""
+        return Knot("more", f"{len(rest)} {more}{title}", detail, None, address)
 
 
 def grow_tree(
