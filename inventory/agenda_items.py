@@ -1,48 +1,79 @@
-"""What the inventory floor has due."""
-
-from datetime import timedelta
+"""What the inventory floor has due. Each contributor costs one query or two, whatever is kept."""
 
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
-from django.utils.dateformat import format as date_format
+from django.utils.formats import date_format
 
 from inventory.models import Hold, LineagePrice
 from inventory.readings.availability import available_on
+from inventory.readings.holds import SOON
 from propagation.agenda import Due, contributes_to_agenda
-from propagation.models import Fate, Lineage
+from propagation.models import Lineage
 
-SOON = timedelta(days=2)
+MOST_LOOKED_AT = 200  # holds that one sentence is made of
+MOST_NAMED = 3
 
 
-@contributes_to_agenda(order=30)
-def holds_that_end(day):
-    """Holds that end in the next days, and promised plugs that died."""
-    ending = Hold.objects.active_on(day).filter(until__lte=day + SOON, plug__fate=Fate.KEPT)
-    ends = list(ending.order_by("until").values_list("until", flat=True)[:200])
-    if ends:
-        words = "A hold ends" if len(ends) == 1 else f"{len(ends)} holds end"
-        yield Due(f"{words} by {date_format(day + SOON, 'j M')}", reverse("holds"), count=len(ends), icon="hold")
-    died = Hold.objects.active_on(day).filter(plug__fate=Fate.DEAD).select_related("contact")
-    names = sorted({hold.contact.name for hold in died[:200]})
+def _some(names) -> str:
+    """``A``, ``A and B``, ``A, B, C and 4 more``."""
+    names = list(dict.fromkeys(names))
+    shown, more = names[:MOST_NAMED], len(names) - MOST_NAMED
+    if more > 0:
+        return f"{', '.join(shown)} and {more} more"
+    return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
+
+
+@contributes_to_agenda(order=12)
+def promised_plugs_that_cannot_be_handed_over(day):
+    """Held plugs that died, left or fell back: somebody waits for them and must be told."""
+    broken = Hold.objects.active_on(day).broken().order_by("until", "id")
+    names = list(broken.values_list("contact__name", flat=True)[:MOST_LOOKED_AT])
     if names:
+        what = "the plug" if len(names) == 1 else "the plugs"
         yield Due(
-            f"A promised plug died: tell {', '.join(names[:3])}{' and others' if len(names) > 3 else ''}",
+            f"Tell {_some(names)}: {what} promised cannot be handed over",
             reverse("holds"),
             count=len(names),
             icon="warning",
         )
 
 
-@contributes_to_agenda(order=60)
+@contributes_to_agenda(order=32)
+def holds_that_end(day):
+    """Holds that end today, and those that end in the next days."""
+    ending = list(
+        Hold.objects.active_on(day)
+        .on_plugs_fit_to_leave()
+        .filter(until__lte=day + SOON)
+        .order_by("until", "id")
+        .values_list("until", "contact__name")[:MOST_LOOKED_AT]
+    )
+    address = f"{reverse('holds')}?which=soon"
+    today = [name for until, name in ending if until == day]
+    later = [(until, name) for until, name in ending if until > day]
+    if today:
+        words = "A hold ends today" if len(today) == 1 else f"{len(today)} holds end today"
+        yield Due(f"{words}: ask {_some(today)}", address, count=len(today), icon="hold")
+    if later:
+        words = "A hold ends" if len(later) == 1 else f"{len(later)} holds end"
+        yield Due(
+            f"{words} by {date_format(later[-1][0], 'j M')}: {_some(name for _, name in later)}",
+            address,
+            count=len(later),
+            icon="hold",
+        )
+
+
+@contributes_to_agenda(order=65)
 def ready_without_a_price(day):
     """Lineages that have frags to sell and no price."""
     ready = available_on(day).filter(lineage=OuterRef("pk"), own_price=None)
     priced = LineagePrice.objects.filter(lineage=OuterRef("pk"))
-    count = Lineage.objects.filter(Exists(ready), ~Exists(priced)).count()
-    if count:
+    names = list(Lineage.objects.filter(Exists(ready), ~Exists(priced)).order_by("name").values_list("name", flat=True))
+    if names:
         yield Due(
-            f"{count} {'lineage has' if count == 1 else 'lineages have'} ready frags and no price",
-            reverse("prices"),
-            count=count,
+            f"Set a price for {_some(names)}: ready to leave without one",
+            f"{reverse('prices')}?unpriced=on&ready=on",
+            count=len(names),
             icon="money",
         )

@@ -58,18 +58,19 @@ def plain_amount(amount: Decimal, book: Book) -> str:
     return f"{amount:.{_digits(amount, book.decimals)}f}"
 
 
-def write_amount(amount: Decimal | None, currency: str) -> str:
+def write_amount(amount: Decimal | str | None, currency: str) -> str:
     """``€25.00`` as the currency is written in English; a dash where there is no price.
 
     Nothing is rounded away: an amount from before the currency was changed may have more digits than this one has.
     """
     if amount is None:
         return "–"
+    amount = Decimal(amount)
     digits = _digits(amount, get_currency_precision(currency))
-    exact = Decimal(amount).quantize(Decimal(1).scaleb(-digits))
+    exact = amount.quantize(Decimal(1).scaleb(-digits))
     return format_currency(exact, currency, locale="en", decimal_quantization=False)
 
 
 def _digits(amount: Decimal, usual: int) -> int:
     """Digits after the point to write: those of the currency, or as many as the amount has."""
-    return max(usual, -Decimal(amount).normalize().as_tuple().exponent)
+    return max(usual, -amount.normalize().as_tuple().exponent)
