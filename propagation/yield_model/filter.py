@@ -55,10 +55,10 @@ DECLINE_NOISE = 0.05
 class FilterParameters:
     """What the filter takes as given, all for sizes divided by a reference size.
 
-    `reading_error` is the standard deviation of a reading as a share of the size; `size_noise` that of the process on u
-    per day^½; `rate_drift` that of the rate per day^½; `tail_weight` the degrees of freedom of a surprise; `rounding` the
-    step sizes were rounded to. `rate_return` (per day) is how fast a rate that drifted comes back to its lineage's: at 0
-    it never does. Each is a number, or an array that broadcasts over the colonies.
+    `reading_error` is the standard deviation of a reading as a share of the size; `size_noise` that of the process on
+    u per day^½; `rate_drift` that of the rate per day^½; `tail_weight` the degrees of freedom of a surprise; `rounding`
+    the step sizes were rounded to. `rate_return` (per day) is how fast a rate that drifted comes back to its lineage's:
+    at 0 it never does. Each is a number, or an array that broadcasts over the colonies.
     """
 
     exponent: float

@@ -275,7 +275,7 @@ class _HealingEvidence:
             np.log1p(-share) - self.lower / death,
         )
         each = np.where(self.healed, heal, np.where(self.dead, die, healing))
-        total = np.bincount(self.lineage, weights=each, minlength=self.count)
+        total = np.bincount(self.lineage, weights=each, minlength=self.count).astype(float)
         total -= 0.5 * ((medians - trial[0]) / self.between[0]) ** 2
         return total - 0.5 * ((logits - trial[2]) / self.between[1]) ** 2
 

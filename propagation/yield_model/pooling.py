@@ -18,7 +18,7 @@ from scipy.optimize import minimize
 from scipy.special import gammaln
 
 from .filter import FilterParameters, find_spikes, rate_steps, run_filter
-from .histories import CUT, FRAG_SIZES, NOTHING, READING, PaddedHistories
+from .histories import CUT, DEFAULT_LAG_DAYS, FRAG_SIZES, NOTHING, READING, PaddedHistories, pad_histories
 from .published_rates import RatePrior, published_rate_prior
 from .scales import EXPONENTS, ScaleChoice, choose_exponent, default_exponent, scale_without_checks
 from .tails import TailShape
@@ -56,6 +56,7 @@ LONGER_HORIZONS = (3, 5)
 READINGS_FOR_HYPERPARAMETERS = 2400
 READINGS_FOR_SCALE = 800
 COLONIES_FOR_MEANS = 2000
+ROUGH_STEPS = 10
 
 # Fewer steps between readings than this cannot choose a growth scale.
 ENOUGH_STEPS = 12
@@ -94,7 +95,6 @@ class GrowthModel:
     tails: TailShape = field(default_factory=TailShape)
     colonies: int = 0
     steps: int = 0
-    lag_days: float = 7.0
 
     @property
     def exponent(self):
@@ -320,7 +320,7 @@ class _Evidence:
         }
         return np.where(np.isfinite(total), total, -1e12), details
 
-    def maximise(self, start=None):
+    def maximise(self, start=None, *, most_steps=40):
         start = self.middle if start is None else start
         step = 1e-3
 
@@ -333,7 +333,7 @@ class _Evidence:
         # The scale of the objective grows with the collection; stop where a trial moves by less than it matters.
         found = minimize(value_and_slope, start, jac=True, method="L-BFGS-B",
                          bounds=list(zip(self.middle - 5 * self.spread, self.middle + 5 * self.spread, strict=True)),
-                         options={"maxiter": 40, "ftol": 1e-6, "gtol": 5e-2})  # fmt: skip
+                         options={"maxiter": most_steps, "ftol": 1e-6, "gtol": 5e-2})  # fmt: skip
         return found.x, -found.fun
 
 
@@ -404,7 +404,8 @@ def learn_growth(
     start = None
     for candidate in sorted(candidates, key=lambda value: abs(value - default)):
         machine = machine_for(candidate, READINGS_FOR_SCALE)
-        trial, value = machine.maximise(start) if steps else (machine.middle, 0.0)
+        # A rough climb is enough to compare the scales; the one that is taken is climbed to the top below.
+        trial, value = machine.maximise(start, most_steps=ROUGH_STEPS) if steps else (machine.middle, 0.0)
         evidence[candidate], trials[candidate] = float(value), trial
         start = trial
     if exponent is not None:
@@ -412,7 +413,7 @@ def learn_growth(
     else:
         choice = choose_exponent(evidence, measure=measure, growth_form=growth_form, enough=enough)
     machine, trial = machine_for(choice.exponent, READINGS_FOR_HYPERPARAMETERS), trials[choice.exponent]
-    if readings > READINGS_FOR_SCALE:
+    if steps:
         trial, _ = machine.maximise(trial)
     values = {name: float(value[0]) for name, value in machine.unpack(trial[None, :]).items()}
     parameters = FilterParameters(
@@ -443,6 +444,46 @@ def learn_growth(
     if len(machine.padded) < len(learning):
         machine = _Evidence(learning, choice.exponent, reference, measure, published, rounding)
     return replace(model, **_pool_lineages(model, learning, machine, trial))
+
+
+# Days without growth after a cut that are tried, and how far from the usual week the lag may be thought to lie
+# (spread of its logarithm). Common practice, no source.
+LAGS = (2.0, 4.0, 7.0, 12.0, 21.0)
+LAG_SPREAD = 0.6
+FEWEST_CUTS_FOR_LAG = 8
+
+
+def learn_lag(histories, *, measure="", growth_form=""):
+    """Days without growth after a cut: the usual week, unless the cuts of a collection say otherwise.
+
+    Parameters
+    ----------
+    histories : sequence of ColonyHistory
+    measure, growth_form : str
+
+    Returns
+    -------
+    (float, str)
+        One of `LAGS`, and the reason in words.
+    """
+    histories = list(histories)
+    # Only a cut after which growth was measured says anything.
+    telling = [h for h in histories if any(r.day > cut.day for cut in h.cuts for r in h.readings)]
+    cuts = sum(any(r.day > cut.day for r in h.readings) for h in telling for cut in h.cuts)
+    if cuts < FEWEST_CUTS_FOR_LAG:
+        return DEFAULT_LAG_DAYS, f"The usual {DEFAULT_LAG_DAYS:.0f} days: only {cuts} cuts were followed by a reading."
+    exponent, _ = default_exponent(measure, growth_form)
+    evidence, start, reference = {}, None, None
+    for lag in sorted(LAGS, key=lambda days: abs(days - DEFAULT_LAG_DAYS)):
+        padded = pad_histories(telling[:100], measure=measure, growth_form=growth_form, lag_days=lag)
+        reference = reference or float(np.exp(np.mean(np.log(padded.size[padded.kind == READING]))))
+        published = published_rate_prior(measure, growth_form, reference)
+        start, value = _Evidence(padded, exponent, reference, measure, published, 0.0).maximise(start)
+        evidence[lag] = value - 0.5 * (np.log(lag / DEFAULT_LAG_DAYS) / LAG_SPREAD) ** 2
+    best = max(evidence, key=lambda lag: evidence[lag])
+    if best == DEFAULT_LAG_DAYS or evidence[best] - evidence[DEFAULT_LAG_DAYS] < 1.0:
+        return DEFAULT_LAG_DAYS, f"The usual {DEFAULT_LAG_DAYS:.0f} days, and {cuts} cuts agree with it."
+    return best, f"{cuts} cuts fit about {best:.0f} days without growth better than the usual {DEFAULT_LAG_DAYS:.0f}."
 
 
 def _pool_lineages(model, learning, machine, trial):

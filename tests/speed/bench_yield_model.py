@@ -101,7 +101,9 @@ def main():
         peak = tracemalloc.get_traced_memory()[1] / 1e6
         tracemalloc.stop()
         results = mothers * 12 * 8 / 1e6
-        print(f"  {mothers:6d} mothers: peak {peak:6.1f} MB beyond the readings, of which about {results:.1f} MB are answers")
+        print(
+            f"  {mothers:6d} mothers: peak {peak:6.1f} MB beyond the readings, of which about {results:.1f} MB are answers"
+        )
 
     rules = [default_rules("area_cm2", "plating")] * 200
     states = view_colonies(model, pad_arrays(days[:200], sizes[:200], lineages=lineages[:200]))
@@ -121,7 +123,9 @@ def main():
             fitted = UnobservedComponents(np.log(sizes[row]), "local linear trend").fit(disp=False)
             fitted.get_forecast(3).conf_int()
     each = (time.perf_counter() - start) / few
-    print(f"  per colony: ours {(learning + ours) / MOTHERS * 1e6:.0f} µs with learning, statsmodels {each * 1e6:.0f} µs")
+    print(
+        f"  per colony: ours {(learning + ours) / MOTHERS * 1e6:.0f} µs with learning, statsmodels {each * 1e6:.0f} µs"
+    )
     print(f"  faster than statsmodels by       {each / ((learning + ours) / MOTHERS):8.0f} ×   (bar: 100 ×)")
 
 

@@ -1,0 +1,97 @@
+"""Healing learned from checks, pooled per lineage, and when a plug will be ready."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from propagation.yield_model.healing import HealingModel, LineageHealing, PlugHealing, learn_healing
+
+
+def checked(lineage, healed_day, dies=None, every=7.0, until=70.0):
+    """A plug as seen on weekly checks."""
+    end = healed_day if dies is None else dies
+    if end > until:
+        return PlugHealing(lineage, until)
+    seen = np.ceil(end / every) * every
+    return PlugHealing(lineage, seen - every, **{"seen_healed" if dies is None else "seen_dead": seen})
+
+
+def plugs(lineage, median, share, number, seed):
+    generator = np.random.default_rng(seed)
+    days = median * np.exp(generator.normal(0, 0.35, number))
+    lost = generator.random(number) > share
+    return [
+        checked(lineage, day, generator.exponential(15) + 1 if gone else None)
+        for day, gone in zip(days, lost, strict=True)
+    ]
+
+
+def test_lineages_are_told_apart():
+    model = learn_healing(plugs("quick", 15, 0.95, 60, 1) + plugs("slow", 40, 0.7, 60, 2))
+    quick, slow = model.of("quick"), model.of("slow")
+    assert quick.median_days == pytest.approx(15, rel=0.15)
+    assert slow.median_days == pytest.approx(40, rel=0.15)
+    assert slow.median_days_low < slow.median_days < slow.median_days_high
+    assert quick.healed_share > 0.85 > slow.healed_share
+    assert slow.healed_share == pytest.approx(0.7, abs=0.12)
+    assert quick.plugs == 60
+
+
+def test_a_lineage_with_one_plug_borrows_and_is_wider():
+    model = learn_healing(plugs("quick", 15, 0.95, 60, 1) + [PlugHealing("new", 10.0)])
+    new, quick = model.of("new"), model.of("quick")
+    assert new.median_days_high / new.median_days_low > quick.median_days_high / quick.median_days_low
+    assert model.of("never seen").plugs == 61
+
+
+def test_without_any_plug_common_practice_stands():
+    model = learn_healing([])
+    assert 15 < model.of("any").median_days < 35
+    assert 0.8 < model.of("any").healed_share < 0.95
+
+
+def test_a_plug_still_healing_long_after_its_kin_is_doubtful():
+    model = learn_healing(plugs("line", 20, 0.8, 80, 3))
+    assert model.healed_probability("line", 0.0) == pytest.approx(model.of("line").healed_share)
+    early, late = model.healed_probability("line", 5.0), model.healed_probability("line", 45.0)
+    assert early > late
+
+
+def test_the_ready_window_moves_on_while_a_plug_is_not_ready():
+    model = learn_healing(plugs("line", 20, 0.9, 80, 4))
+    fresh, waiting = model.ready_days("line", 0.0), model.ready_days("line", 25.0)
+    assert fresh[0] < fresh[1] < fresh[2]
+    assert fresh[1] == pytest.approx(model.of("line").median_days)
+    assert all(day > 25.0 for day in waiting)
+    assert all(later > sooner for later, sooner in zip(waiting, fresh, strict=True))
+
+
+def test_the_ready_window_is_the_conditional_distribution():
+    model = HealingModel("lognormal", 0.4, 20.0, LineageHealing(20.0, 18, 22, 0.9, 0.8, 0.95, 10))
+    days = 20 * np.exp(0.4 * np.random.default_rng(1).standard_normal(400_000))
+    left = days[days > 24]
+    np.testing.assert_allclose(model.ready_days(None, 24.0), np.quantile(left, [0.1, 0.5, 0.9]), rtol=0.01)
+
+
+@pytest.mark.parametrize("family", ["lognormal", "weibull"])
+def test_both_families_can_be_asked_for(family):
+    assert learn_healing(plugs("line", 20, 0.9, 40, 5), family=family).family == family
+
+
+def test_what_cannot_be_is_named():
+    with pytest.raises(ValueError, match="Plug 2"):
+        learn_healing([PlugHealing("a", 3.0), PlugHealing("a", 10.0, seen_healed=7.0)])
+    with pytest.raises(ValueError, match="lognormal or weibull"):
+        learn_healing([], family="gamma")
+    with pytest.raises(ValueError, match="at least 0"):
+        learn_healing([]).ready_days("a", -1.0)
+
+
+@given(st.floats(0, 2000), st.floats(0.05, 3.0), st.floats(1, 300), st.sampled_from(["lognormal", "weibull"]))
+def test_a_window_is_always_finite_and_ahead(seen, spread, median, family):
+    model = HealingModel(family, spread, 20.0, LineageHealing(median, median, median, 0.9, 0.8, 0.95, 1))
+    low, middle, high = model.ready_days(None, seen)
+    assert np.isfinite([low, middle, high]).all()
+    assert seen <= low <= middle <= high
+    assert 0 <= model.healed_probability(None, seen) <= 1
