@@ -1,6 +1,7 @@
 """Racks, and what is done with plugs that are chosen on them."""
 
 from collections import Counter
+from dataclasses import dataclass, field
 from uuid import uuid4
 
 from django.contrib import messages
@@ -78,7 +79,17 @@ def _page(request, template, standing, form, **context):
     return render(request, template, context, status=422 if form else 200)
 
 
-# -- acts: each takes the filled form and returns (what was done in words, how to undo it, the fields for that)
+# -- acts
+
+
+@dataclass
+class Done:
+    """What an act did in words ("" for nothing), how it is undone, and what else is to be said: (level, sentence)."""
+
+    words: str
+    undo_url: str
+    undo_fields: list = field(default_factory=list)
+    notes: list = field(default_factory=list)
 
 
 def plugs_heal(request):
@@ -97,67 +108,71 @@ def plugs_move(request):
     return _do(request, "move", _move)
 
 
-def _heal(request, form):
-    given, act = form.cleaned_data, uuid4()
-    stage_before = {plug.pk: HealingStage(plug.stage) for plug in given["plugs"]}
+def _heal(given, by) -> Done:
+    stage_before, act = {plug.pk: HealingStage(plug.stage) for plug in given["plugs"]}, uuid4()
     made = check_healing(
         plugs=given["plugs"],
         stage=given["stage"],
         on=given["on"],
         today=localdate(),
         note=given["note"],
-        by=request.user,
+        by=by,
         act=act,
     )
     same = f"seen {given['stage']} that day" if given["stage"] else "checked that day or later"
-    _say_left_alone(request, given["plugs"], len(made), same)
+    notes = _left_alone(given["plugs"], len(made), same)
     back = sum(HealingStage(check.plug.stage).rank < stage_before[check.plug_id].rank for check in made)
     if back:
-        messages.info(request, f"{_plugs(back)} went back a stage: tissue was lost. Look at the rest of the rack, too.")
-    _warn_promised(request, [check.plug for check in made])
+        sentence = f"{_plugs(back)} went back a stage: tissue was lost. Look at the rest of the rack, too."
+        notes.append((messages.INFO, sentence))
+    notes += _promises_at_risk([check.plug for check in made])
     stages = Counter(check.stage for check in made)
-    done = ", ".join(f"{_plugs(number)} marked as {stage}" for stage, number in stages.items())
-    return done, reverse("plugs_undo", args=[act]), []
+    words = ", ".join(f"{_plugs(number)} marked as {stage}" for stage, number in stages.items())
+    return Done(words, reverse("plugs_undo", args=[act]), notes=notes)
 
 
-def _bury(request, form):
-    given, act = form.cleaned_data, uuid4()
+def _bury(given, by) -> Done:
+    act = uuid4()
     made = find_dead(
         plugs=given["plugs"],
         reason=given["reason"],
         on=given["on"],
         today=localdate(),
         note=given["note"],
-        by=request.user,
+        by=by,
         act=act,
     )
-    _say_left_alone(request, given["plugs"], len(made), "dead")
-    _warn_promised(request, [check.plug for check in made])
-    return f"{_plugs(len(made))} marked dead" if made else "", reverse("plugs_undo", args=[act]), []
+    notes = _left_alone(given["plugs"], len(made), "dead") + _promises_at_risk([check.plug for check in made])
+    words = f"{_plugs(len(made))} marked dead" if made else ""
+    return Done(words, reverse("plugs_undo", args=[act]), notes=notes)
 
 
-def _set_aside(request, form):
-    plugs, wanted = form.cleaned_data["plugs"], form.cleaned_data["set_aside"] == "yes"
-    changed = set_insurance(plugs=plugs, set_aside=wanted, by=request.user)
-    _say_left_alone(request, plugs, len(changed), "set aside" if wanted else "free to leave")
-    undo = [("plugs", plug.pk) for plug in changed] + [("set_aside", "no" if wanted else "yes")]
+def _set_aside(given, by) -> Done:
+    wanted = given["set_aside"] == "yes"
+    changed = set_insurance(plugs=given["plugs"], set_aside=wanted, by=by)
+    notes = _left_alone(given["plugs"], len(changed), "set aside" if wanted else "free to leave")
     words = "set aside as insurance" if wanted else "released from insurance"
-    return f"{_plugs(len(changed))} {words}" if changed else "", reverse("plugs_insurance"), undo
+    return Done(
+        f"{_plugs(len(changed))} {words}" if changed else "",
+        reverse("plugs_insurance"),
+        [("plugs", plug.pk) for plug in changed] + [("set_aside", "no" if wanted else "yes")],
+        notes,
+    )
 
 
-def _move(request, form):
-    plugs, rack = form.cleaned_data["plugs"], form.cleaned_data["rack"]
-    row, column = form.cleaned_data["cell"] or (None, None)
-    undo = [("place", f"{p.pk}:{p.rack_id or ''}:{p.rack_row or ''}:{p.rack_column or ''}") for p in plugs]
-    moved = put_on_rack(plugs=plugs, rack=rack, row=row, column=column, by=request.user)
-    _say_left_alone(request, plugs, len(moved), "there")
+def _move(given, by) -> Done:
+    rack, (row, column) = given["rack"], given["cell"] or (None, None)
+    stood = [("place", f"{p.pk}:{p.rack_id or ''}:{p.rack_row or ''}:{p.rack_column or ''}") for p in given["plugs"]]
+    moved = put_on_rack(plugs=given["plugs"], rack=rack, row=row, column=column, by=by)
+    notes = _left_alone(given["plugs"], len(moved), "there")
     without = sum(plug.rack_row is None for plug in moved)
     if rack is not None and without:
-        messages.info(request, f"{rack.name} is full: {_plugs(without)} of them without a cell.")
+        notes.append((messages.INFO, f"{rack.name} is full: {_plugs(without)} of them without a cell."))
     where = f"to {rack.name}" if rack else "off the rack"
     if len(moved) == 1 and rack is not None and moved[0].rack_row:
         where += f", {cell_name(moved[0].rack_row, moved[0].rack_column)}"
-    return f"{_plugs(len(moved))} moved {where}" if moved else "", reverse("plugs_put_back"), undo
+    words = f"{_plugs(len(moved))} moved {where}" if moved else ""
+    return Done(words, reverse("plugs_put_back"), stood, notes)
 
 
 def _do(request, act, do):
@@ -165,17 +180,19 @@ def _do(request, act, do):
     if request.method != "POST":  # the address of a refused form, opened again
         return redirect("rack")
     form = PlugActsForm(request.POST, act=act)
-    if form.is_valid():
-        try:
-            words, undo_url, undo_fields = do(request, form)
-        except RametError as error:
-            refuse(form, error, day="on", row="rack")
-        else:
-            if words:
-                fields = [*undo_fields, ("from", request.POST.get("from", ""))]
-                request.session["toast"] = {"words": f"{words}.", "undo_url": undo_url, "undo_fields": fields}
-            return _back(request)
-    return _shown_again(request, form)
+    if not form.is_valid():
+        return _shown_again(request, form)
+    try:
+        done = do(form.cleaned_data, request.user)
+    except RametError as error:
+        refuse(form, error, day="on", row="rack")
+        return _shown_again(request, form)
+    for level, sentence in done.notes:
+        messages.add_message(request, level, sentence)
+    if done.words:
+        fields = [*done.undo_fields, ("from", request.POST.get("from", ""))]
+        request.session["toast"] = {"words": f"{done.words}.", "undo_url": done.undo_url, "undo_fields": fields}
+    return _back(request, to_the_plugs=not done.notes)
 
 
 @require_POST
@@ -241,11 +258,13 @@ def _came_from(request):
     return "racks", None
 
 
-def _back(request):
+def _back(request, *, to_the_plugs=False):
+    """Back to where the form stood; to its plugs, unless there is something to read at the head of the page."""
     kind, what = _came_from(request)
-    if what is None:
-        return redirect("rack")
-    return redirect("rack_grid", what.pk) if kind == "rack" else redirect("plug", what.code)
+    if kind == "plug" and what is not None:
+        return redirect("plug", what.code)
+    address = reverse("rack") if what is None else reverse("rack_grid", args=[what.pk])
+    return redirect(f"{address}#id_plugs" if to_the_plugs else address)
 
 
 def _shown_again(request, form):
@@ -262,17 +281,20 @@ def _plugs(number: int) -> str:
     return "1 plug" if number == 1 else f"{number} plugs"
 
 
-def _say_left_alone(request, plugs, done: int, why: str):
+def _left_alone(plugs, done: int, why: str) -> list:
     left = len(plugs) - done
-    if left:
-        verb = "was" if left == 1 else "were"
-        messages.info(request, f"{_plugs(left)} {verb} {why} already, so nothing changed there.")
+    verb = "was" if left == 1 else "were"
+    return [(messages.INFO, f"{_plugs(left)} {verb} {why} already, so nothing changed there.")] if left else []
 
 
-def _warn_promised(request, plugs):
+def _promises_at_risk(plugs) -> list:
     """Somebody waits for a plug that is no longer fit to leave."""
-    unfit = [plug for plug in plugs if not plug.is_kept or plug.stage != HealingStage.HEALED]
-    for pk, promise in promises_of(unfit).items():
-        plug = next(plug for plug in unfit if plug.pk == pk)
-        state = "is dead" if not plug.is_kept else "is not healed any more"
-        messages.warning(request, f"{plug.code_in_clear} {state} and promised {promise}. Tell them, or release it.")
+    unfit = {plug.pk: plug for plug in plugs if not plug.is_kept or plug.stage != HealingStage.HEALED}
+    return [
+        (
+            messages.WARNING,
+            f"{unfit[pk].code_in_clear} {'is not healed any more' if unfit[pk].is_kept else 'is dead'} "
+            f"and promised {promise}. Tell them, or release it.",
+        )
+        for pk, promise in promises_of(unfit.values()).items()
+    ]

@@ -152,12 +152,12 @@ def test_one_tap_moves_the_chosen_to_their_next_stage_and_can_be_undone(signed_i
     plugs = [on_rack(rack), on_rack(rack)]
     answer = post(signed_in, "plugs_heal", plugs, rack, stage="next")
     assert "2 plugs marked as sealed." in text(answer)
-    assert answer.redirect_chain[-1][0] == reverse("rack_grid", args=[rack.pk])
+    assert answer.redirect_chain[-1][0].split("#")[0] == reverse("rack_grid", args=[rack.pk])
     assert set(Plug.objects.values_list("stage", flat=True)) == {"sealed"}
     undo = answer.context["toast"]
     answer = signed_in.post(undo["undo_url"], dict(undo["undo_fields"]), follow=True)
     assert "2 plugs as before" in text(answer)
-    assert answer.redirect_chain[-1][0] == reverse("rack_grid", args=[rack.pk])
+    assert answer.redirect_chain[-1][0].split("#")[0] == reverse("rack_grid", args=[rack.pk])
     assert set(Plug.objects.values_list("stage", flat=True)) == {"fresh"}
     assert not HealingCheck.objects.standing().exists()
 
@@ -347,4 +347,4 @@ def test_an_act_changes_nothing_by_being_opened(signed_in, name):
 def test_a_form_from_nowhere_leads_to_the_racks(signed_in, came_from):
     plug = PlugFactory()
     answer = signed_in.post(reverse("plugs_heal"), {"plugs": plug.pk, "stage": "next", "from": came_from})
-    assert answer.url == reverse("rack")
+    assert answer.url.split("#")[0] == reverse("rack")
