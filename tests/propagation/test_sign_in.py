@@ -4,7 +4,7 @@ import pytest
 import sesame.utils
 from django.urls import reverse
 
-from propagation.visitor import address_of_visitor
+from propagation.visitor import NOWHERE, address_of_visitor
 
 pytestmark = pytest.mark.django_db
 
@@ -115,7 +115,7 @@ def test_signing_out_only_takes_a_post(signed_in):
         (False, {"REMOTE_ADDR": "203.0.113.9", "HTTP_X_FORWARDED_FOR": "198.51.100.1"}, "203.0.113.9"),
         (True, {"REMOTE_ADDR": "127.0.0.1", "HTTP_X_FORWARDED_FOR": "6.6.6.6, 198.51.100.1"}, "198.51.100.1"),
         (True, {"REMOTE_ADDR": "127.0.0.1"}, "127.0.0.1"),
-        (True, {"REMOTE_ADDR": "127.0.0.1", "HTTP_X_FORWARDED_FOR": "nonsense"}, "unknown"),
+        (True, {"REMOTE_ADDR": "127.0.0.1", "HTTP_X_FORWARDED_FOR": "nonsense"}, NOWHERE),
         (False, {"REMOTE_ADDR": "2001:db8:1:2:aaaa::1"}, "2001:db8:1:2::"),
         (False, {"REMOTE_ADDR": "::ffff:203.0.113.9"}, "203.0.113.9"),
     ],
