@@ -78,7 +78,7 @@ def checks_due(day: date):
         .order_by("oldest", "rack")
     )
     for rack in racks:
-        place = f"on {rack['rack__name']}" if rack["rack"] else "that stand on no rack"
+        place = f"on {rack['rack__name']}" if rack["rack"] else "without a rack"
         yield Due(
             f"Check {_plugs(rack['number'])} {place}",
             reverse("rack_grid", args=[rack["rack"]]) if rack["rack"] else reverse("rack"),
