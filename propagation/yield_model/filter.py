@@ -11,13 +11,22 @@ the mean's sensitivity to the rate's prior: de Jong P 1991, Ann. Statist. 19:107
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln, stdtrit
+from scipy.special import gammaln, ndtri, stdtrit
 
 from .histories import CUT, READING
 from .scales import scale_without_checks, unscale_without_checks
 
 # A reading whose standardised surprise would come up less than once in this many is weighed against a slip or a loss.
 GATE_ODDS = 10_000.0
+
+# A colony whose surprises lean one way over a few readings has changed its pace: an encruster that begins to branch, a
+# mother after a move nobody noted. Its surprises are summed with this memory; once the sum would come up less than
+# once in
+# so many readings by chance, its rate is opened up again by as much as the usual rate. Automatic monitoring: West M,
+# Harrison J 1989, Bayesian Forecasting and Dynamic Models, §11.5 (from memory); the figures are common practice, no
+# source.
+TURN_MEMORY = 0.8
+TURN_ODDS = 1000.0
 
 # Share of readings that are slips of the pen, by kind; and of sudden losses and gains. Common practice, no source.
 SLIP_PROBABILITY = 0.01
@@ -240,6 +249,8 @@ def run_filter(
     tails = np.asarray(parameters.tail_weight, dtype=float)
     gate = float(stdtrit(float(tails), 1 - 0.5 / GATE_ODDS)) ** 2 if robust else np.inf
     states = tuple(np.zeros((events, *shape)) for _ in range(7)) if keep_states else None
+    leaning = np.zeros(shape)
+    turn_limit = _turn_limit(float(tails)) if robust else np.inf
     absurd = []
     first_seen = padded.kind[0] == READING
 
@@ -268,6 +279,9 @@ def run_filter(
                 ur += drift * drift_ur
                 rr *= left**2
                 rr += drift * drift_rr
+            if padded.events_present["ailing"][event]:
+                local = np.power(unscale_without_checks(level, exponent), exponent)
+                uu += (DECLINE_NOISE * local) ** 2 * padded.ailing[event]
             seen = padded.kind[event] == READING
             whole = padded.events_present["all_readings"][event] and first_seen.all()
             if whole or seen.any():
@@ -295,6 +309,28 @@ def run_filter(
                             doubtful, event, padded, parameters, relative, reference, surprise, variance,
                             (level, rate, uu, ur, rr, level_slope, rate_slope), absurd,
                         )  # fmt: skip
+                if robust:
+                    leaning *= TURN_MEMORY if whole else np.where(seen, TURN_MEMORY, 1.0)
+                    pull = surprise / np.sqrt(variance)
+                    if not whole:
+                        pull *= seen
+                    if doubtful is not None:
+                        pull[doubtful] *= belief
+                    # A colony in decline loses size, which says nothing of its pace.
+                    if padded.events_present["ailing"][event]:
+                        pull *= padded.ailing[event] == 0
+                    leaning += pull
+                    turned = np.abs(leaning) > turn_limit
+                    if turned.any():
+                        # The new pace has been there for this step at least, so the level shares in the doubt.
+                        opened = np.where(turned, usual**2 + prior_variance, 0.0)
+                        rr += opened
+                        opened = opened * padded.growing[event]
+                        ur += opened
+                        opened = opened * padded.growing[event]
+                        uu += opened
+                        variance = variance + opened
+                        leaning[turned] = 0.0
                 gain_level, gain_rate = uu / variance, ur / variance
                 if not whole:
                     gain_level, gain_rate = gain_level * seen, gain_rate * seen
@@ -359,6 +395,12 @@ def _reading_variance_parts(padded, relative, value, exponent, reference, roundi
         return share_part, np.zeros((len(relative), 1))
     fixed_part = share_part / relative**2 * ((padded.error / reference) ** 2 + (rounding / reference) ** 2 / 12)
     return np.where(own, 0.0, share_part), fixed_part
+
+
+def _turn_limit(tail_weight):
+    """Sum of remembered surprises beyond which a colony has changed its pace."""
+    spread = np.sqrt(max(tail_weight, 3.0) / (max(tail_weight, 3.0) - 2))
+    return float(ndtri(1 - 0.5 / TURN_ODDS)) * spread / np.sqrt(1 - TURN_MEMORY**2)
 
 
 def _start(fresh, value, variance, level, uu, ur, level_slope):

@@ -3,6 +3,7 @@
 Days are plain numbers (a date's ordinal, or days since anything), so that nothing here needs a calendar or a clock.
 """
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -77,7 +78,8 @@ class ColonyHistory:
 class PaddedHistories:
     """Events of n colonies in arrays of shape (events, colonies), padded at the end with nothing.
 
-    `elapsed` are the days since the event before, `growing` those of them on which the colony could grow.
+    `elapsed` are the days since the event before, `growing` those of them on which the colony could grow, `ailing`
+    those on which it was in decline.
     """
 
     identifiers: list
@@ -85,6 +87,7 @@ class PaddedHistories:
     day: np.ndarray
     elapsed: np.ndarray
     growing: np.ndarray
+    ailing: np.ndarray
     kind: np.ndarray
     size: np.ndarray
     error: np.ndarray
@@ -101,6 +104,7 @@ class PaddedHistories:
         self.events_present = {
             "cuts": np.any(self.kind == CUT, axis=1),
             "widening": np.any(self.widening > 0, axis=1),
+            "ailing": np.any(self.ailing > 0, axis=1),
             "all_readings": np.all(self.kind == READING, axis=1),
         }
 
@@ -114,7 +118,18 @@ class PaddedHistories:
             index = np.flatnonzero(index) if index.dtype == bool else index.astype(int)
         columns = {
             name: getattr(self, name)[:, index]
-            for name in ("day", "elapsed", "growing", "kind", "size", "error", "removed", "removed_error", "widening")
+            for name in (
+                "day",
+                "elapsed",
+                "growing",
+                "ailing",
+                "kind",
+                "size",
+                "error",
+                "removed",
+                "removed_error",
+                "widening",
+            )
         }
         rows = {
             name: getattr(self, name)[index] for name in ("last_day", "growth_stops_until", "declining", "only_guessed")
@@ -192,6 +207,7 @@ def pad_arrays(days, sizes, *, lineages=None, identifiers=None, errors=None):
         day=days,
         elapsed=elapsed,
         growing=elapsed,
+        ailing=zeros,
         kind=present.astype(np.int8) * READING,
         size=sizes,
         error=np.ascontiguousarray(np.asarray(errors, dtype=float).T) if errors is not None else zeros,
@@ -309,7 +325,7 @@ def pad_histories(histories, *, measure="", growth_form="", lag_days=DEFAULT_LAG
     table = np.zeros((6, events, count))
     table[1] = 1.0
     kind = np.zeros((events, count), dtype=np.int8)
-    elapsed, growing = np.zeros((events, count)), np.zeros((events, count))
+    elapsed, growing, ailing = (np.zeros((events, count)) for _ in range(3))
     last_day, stops = np.zeros(count), np.zeros(count)
     declining = np.zeros(count, dtype=bool)
     for index, (history, (rows, _)) in enumerate(zip(histories, laid, strict=True)):
@@ -322,11 +338,16 @@ def pad_histories(histories, *, measure="", growth_form="", lag_days=DEFAULT_LAG
         elapsed[1 : len(rows), index] = np.diff(days)
         pauses = [(cut.day, cut.day + lag_days) for cut in history.cuts]
         stops[index] = max([days[-1], *(until for _, until in pauses)])
-        pauses += [(d.since, np.inf if d.until is None else d.until) for d in history.declines]
+        ill = _merge([(d.since, np.inf if d.until is None else d.until) for d in history.declines])
+        pauses += ill
         declining[index] = any(decline.until is None for decline in history.declines)
+        steps = list(itertools.pairwise(days))
+        ailing[1 : len(rows), index] = (
+            [end - start - _growing_days(start, end, ill) for start, end in steps] if ill else 0.0
+        )
         if pauses:
             pauses = _merge(pauses)
-            growing[1 : len(rows), index] = [_growing_days(days[i], days[i + 1], pauses) for i in range(len(days) - 1)]
+            growing[1 : len(rows), index] = [_growing_days(start, end, pauses) for start, end in steps]
         else:
             growing[1 : len(rows), index] = np.diff(days)
     return PaddedHistories(
@@ -335,6 +356,7 @@ def pad_histories(histories, *, measure="", growth_form="", lag_days=DEFAULT_LAG
         day=table[0],
         elapsed=elapsed,
         growing=growing,
+        ailing=ailing,
         kind=kind,
         size=table[1],
         error=table[2],

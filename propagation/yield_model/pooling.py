@@ -185,14 +185,14 @@ class _Evidence:
     def _pairs_ahead(self, readings):
         """For each longer horizon: events ahead, days, days of growth, and which pairs count (no cut between them)."""
         padded, found = self.padded, []
-        cuts = np.cumsum(padded.kind == CUT, axis=0)
+        cuts, ailing = np.cumsum(padded.kind == CUT, axis=0), np.cumsum(padded.ailing > 0, axis=0)
         days, growing = np.cumsum(padded.elapsed, axis=0), np.cumsum(padded.growing, axis=0)
         begun = np.cumsum(readings, axis=0) > 0
         for steps in LONGER_HORIZONS:
             if padded.kind.shape[0] <= steps:
                 continue
             seen = readings[steps:] & begun[:-steps] & (readings | (padded.kind == CUT))[:-steps]
-            seen &= cuts[steps:] == cuts[:-steps]
+            seen &= (cuts[steps:] == cuts[:-steps]) & (ailing[steps:] == ailing[:-steps])
             if seen.any():
                 relative, own = padded.size[steps:] / self.reference, padded.error[steps:] / self.reference
                 weight = relative ** (2 * self.exponent)

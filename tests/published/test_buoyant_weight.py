@@ -1,7 +1,8 @@
 """Buoyant weight and seawater density.
 
 Sources: Jokiel PL, Maragos JE, Franzisket L 1978, in Coral Reefs: Research Methods (UNESCO); Davies PS 1989, Mar. Biol.
-101:389–395 (from memory); EOS-80: UNESCO Technical Papers in Marine Science 44, 1983 (from memory); TEOS-10 through gsw.
+101:389–395 (from memory); EOS-80: UNESCO Technical Papers in Marine Science 44, 1983 (from memory); TEOS-10 through
+gsw.
 """
 
 import numpy as np

@@ -35,7 +35,8 @@ def test_the_prior_of_an_area_lies_within_the_published_extension(form):
     prior = published_rate_prior("area_cm2", form, np.pi * radius_cm**2)
     extension = prior.mean * radius_cm / 2 * 10 * 365.25  # mm a year
     assert low <= extension <= high
-    # Two standard deviations reach well up the published range, but not far beyond its fastest (a branch's tip, not a rim).
+    # Two standard deviations reach well up the published range, but not far beyond its fastest (a branch's tip, not a
+    # rim).
     fastest = (prior.mean + 2 * prior.standard_deviation) * radius_cm / 2 * 10 * 365.25
     assert 0.4 * high <= fastest <= 3 * high
 

@@ -1,7 +1,8 @@
 """Survival against lifelines and a textbook case.
 
-Sources: remission times of 21 patients on 6-MP, Freireich EJ et al. 1963, Blood 21:699–716, in Kalbfleisch JD, Prentice RL,
-The Statistical Analysis of Failure Time Data (from memory; the same as lifelines' `load_leukemia`, Rx = 0); lifelines'
+Sources: remission times of 21 patients on 6-MP, Freireich EJ et al. 1963, Blood 21:699–716, in Kalbfleisch JD,
+Prentice RL, The Statistical Analysis of Failure Time Data (from memory; the same as lifelines' `load_leukemia`, Rx =
+0); lifelines'
 interval-censored fitters as reference library.
 """
 

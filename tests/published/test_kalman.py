@@ -1,7 +1,7 @@
 """The filter against a closed form and against a reference library.
 
-Sources: Bayesian linear regression, Bishop CM 2006, Pattern Recognition and Machine Learning, §3.3 (analytic); local linear
-trend: statsmodels `UnobservedComponents` as reference library.
+Sources: Bayesian linear regression, Bishop CM 2006, Pattern Recognition and Machine Learning, §3.3 (analytic); local
+linear trend: statsmodels `UnobservedComponents` as reference library.
 """
 
 import numpy as np

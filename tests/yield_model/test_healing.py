@@ -39,7 +39,7 @@ def test_lineages_are_told_apart():
 
 
 def test_a_lineage_with_one_plug_borrows_and_is_wider():
-    model = learn_healing(plugs("quick", 15, 0.95, 60, 1) + [PlugHealing("new", 10.0)])
+    model = learn_healing([*plugs("quick", 15, 0.95, 60, 1), PlugHealing("new", 10.0)])
     new, quick = model.of("new"), model.of("quick")
     assert new.median_days_high / new.median_days_low > quick.median_days_high / quick.median_days_low
     assert model.of("never seen").plugs == 61
