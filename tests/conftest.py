@@ -3,6 +3,7 @@
 from datetime import date
 
 import pytest
+from django.test import override_settings
 
 
 @pytest.fixture
@@ -21,3 +22,10 @@ def signed_in(client, keeper):
     """A test client signed in as the keeper."""
     client.force_login(keeper)
     return client
+
+
+@pytest.fixture(autouse=True, scope="session")
+def quick_passwords():
+    """Passwords are hashed slowly on purpose; tests sign in hundreds of times."""
+    with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
+        yield

@@ -1,15 +1,9 @@
 """What a keeper asks of lineages."""
 
-from django.db.models import Count, F, IntegerField, Max, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models import Count, Max, OuterRef, QuerySet, Subquery
 
-from propagation.models import Colony, CutEvent, Fate, HealingStage, Lineage, Plug
-
-
-def _number_of(rows) -> Coalesce:
-    """How many of the rows belong to the lineage at hand, as a subquery."""
-    counted = rows.filter(lineage=OuterRef("pk")).order_by().values("lineage").annotate(number=Count("pk"))
-    return Coalesce(Subquery(counted.values("number"), output_field=IntegerField()), 0)
+from propagation.models import CutEvent, Fate, HealingStage, Lineage, Plug
+from propagation.readings.living_copies import number_of, with_living_copies
 
 
 def lineages_with_counts(today) -> QuerySet:
@@ -23,13 +17,11 @@ def lineages_with_counts(today) -> QuerySet:
         .annotate(day=Max("session__cut_on"))
         .values("day")
     )
-    return Lineage.objects.annotate(
-        living_colonies=_number_of(Colony.objects.alive()),
-        insurance_plugs=_number_of(Plug.objects.insurance()),
-        healing_plugs=_number_of(Plug.objects.healing()),
-        ready_plugs=_number_of(Plug.objects.ready_on(today)),
+    return with_living_copies(Lineage.objects.all()).annotate(
+        healing_plugs=number_of(Plug.objects.healing()),
+        ready_plugs=number_of(Plug.objects.ready_on(today)),
         last_cut_on=Subquery(last_cut),
-    ).annotate(living_copies=F("living_colonies") + F("insurance_plugs"))
+    )
 
 
 def plugs_by_stage(lineage: Lineage) -> list[tuple[str, int]]:

@@ -1,8 +1,30 @@
-"""Lines that would be lost with one death."""
+"""Living copies of a line: how many there are, how many are wanted, which lines one death would end."""
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, IntegerField, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from propagation.models import Colony, Lineage, Plug
+
+
+def number_of(rows) -> Coalesce:
+    """How many of the rows belong to the lineage at hand, as a subquery."""
+    counted = rows.filter(lineage=OuterRef("pk")).order_by().values("lineage").annotate(number=Count("pk"))
+    return Coalesce(Subquery(counted.values("number"), output_field=IntegerField()), 0)
+
+
+def with_living_copies(lineages: QuerySet[Lineage]) -> QuerySet[Lineage]:
+    """Annotates ``living_colonies``, ``insurance_plugs`` and ``living_copies``, the two together.
+
+    Plugs that are not set aside do not count: they are meant to leave.
+    """
+    return lineages.annotate(
+        living_colonies=number_of(Colony.objects.alive()), insurance_plugs=number_of(Plug.objects.insurance())
+    ).annotate(living_copies=F("living_colonies") + F("insurance_plugs"))
+
+
+def short_of_copies(lineages: QuerySet[Lineage]) -> QuerySet[Lineage]:
+    """Those of the lineages with fewer living copies than wanted, by name, with the annotations above."""
+    return with_living_copies(lineages).filter(living_copies__lt=F("insurance_wanted")).order_by("name")
 
 
 def lines_on_one_copy() -> QuerySet[Lineage]:

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from propagation.models import HealingStage, Lineage, Plug, Spot
 from propagation.promises import promises_of
-from propagation.readings.insurance import short_of_copies
+from propagation.readings.living_copies import short_of_copies
 
 
 def row_label(row: int) -> str:

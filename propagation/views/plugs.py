@@ -17,7 +17,7 @@ from propagation.forms.plugs import GrowOnForm, PlugActsForm, PlugForm, VoidForm
 from propagation.models import Colony, HealingCheck, HealingStage, Lineage, Plug, Preferences
 from propagation.promises import promises_of
 from propagation.readings.find import find_plug
-from propagation.readings.insurance import with_living_copies
+from propagation.readings.living_copies import with_living_copies
 from propagation.readings.near_codes import near_codes
 from propagation.readings.plug_life import life_of
 from propagation.readings.rack import cell_name

@@ -7,7 +7,7 @@ import pytest
 from propagation.actions.set_insurance import set_insurance
 from propagation.errors import PlugGone, PlugPromised
 from propagation.models import Lineage, Plug
-from propagation.readings.insurance import short_of_copies, with_living_copies
+from propagation.readings.living_copies import short_of_copies, with_living_copies
 from tests.factories import ColonyFactory, CutEventFactory, HoldFactory, LineageFactory, PlugFactory, ReadyPlugFactory
 
 pytestmark = pytest.mark.django_db
