@@ -6,6 +6,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
+from inventory.actions.keep_contact import contact_named
 from inventory.errors import PlugAlreadyPromised, PlugNotReady
 from inventory.models import Contact, Hold
 from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone
@@ -75,6 +76,16 @@ def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str =
         Hold(plug=plug, contact=contact, until=until, note=note, made_by=by) for plug in locked if plug.pk not in theirs
     ]
     return active + bulk_create_with_history(new, Hold, default_user=by)
+
+
+@transaction.atomic
+def hold_plugs_for(*, contact_name: str, is_somebody_new: bool, plugs, until: date, today: date, note="", by=None):
+    """Promise plugs to whoever has this name: nobody is met for it if the plugs cannot be held.
+
+    Raises as ``hold_plugs``, and NearlyTheSameName unless a new name is said to be somebody new.
+    """
+    contact = contact_named(name=contact_name, confirmed=is_somebody_new, by=by)
+    return hold_plugs(plugs=plugs, contact=contact, until=until, today=today, note=note, by=by)
 
 
 def _locked(hold: Hold) -> Hold:

@@ -6,6 +6,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
+from inventory.actions.keep_contact import contact_named
 from inventory.errors import LeavingToConfirm
 from inventory.models import Contact, Hold
 from propagation.actions.part_with import part_with
@@ -39,6 +40,17 @@ def let_go(
     # Before they leave: a hold is made only for a plug that is kept.
     _end_holds(locked, still_open, contact=contact, fate=fate, on=on, today=today, by=by)
     return part_with(plugs=locked, fate=fate, on=on, today=today, by=by)
+
+
+@transaction.atomic
+def let_go_to(*, contact_name: str, is_somebody_new: bool, by=None, **told) -> list[Plug]:
+    """Record that plugs left to the contact of this name, met now if they were not known; no name is nobody named.
+
+    Takes and raises what `let_go` does, and NearlyTheSameName for a new name that may be a slip. A refusal leaves no
+    contact.
+    """
+    contact = contact_named(name=contact_name, confirmed=is_somebody_new, by=by) if contact_name.strip() else None
+    return let_go(contact=contact, by=by, **told)
 
 
 def _against(plug: Plug, hold: Hold | None, contact: Contact | None, today: date) -> str:

@@ -4,11 +4,11 @@ from django import forms
 from inventory.forms.holds import too_long
 from inventory.models import Contact
 from inventory.readings.contacts import contacts_matching
-from propagation.forms.fields import based_on_field
+from propagation.forms.fields import NameIsForTheAct, based_on_field
 
 
-class ContactForm(forms.ModelForm):
-    """The particulars of a contact. That the name is free is for the act to say, which also links to the other."""
+class ContactForm(NameIsForTheAct, forms.ModelForm):
+    """The particulars of a contact."""
 
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     based_on = based_on_field()
@@ -35,9 +35,6 @@ class ContactForm(forms.ModelForm):
     def ask_if_new(self):
         """Show the box that says it is somebody else."""
         self.fields["somebody_new"].widget = forms.CheckboxInput()
-
-    def validate_constraints(self):
-        """Left to the act, which answers with the way out."""
 
 
 class ContactFilter(django_filters.FilterSet):

@@ -125,7 +125,7 @@ def currencies_in_use() -> list[tuple[str, str]]:
 
 
 class CurrencyForm(forms.Form):
-    currency = forms.ChoiceField(label="Currency")
+    currency = forms.ChoiceField(label="Currency", error_messages={"invalid_choice": "Choose one from the list."})
     confirmed = forms.BooleanField(label="Yes, leave the amounts as they are", required=False)
 
     def __init__(self, *args, book: Book, **kwargs):

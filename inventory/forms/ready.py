@@ -1,7 +1,6 @@
 from datetime import timedelta
 
 import django_filters
-from django import forms
 from django.db.models import Q, Value
 from django.db.models.functions import Concat
 
@@ -11,23 +10,65 @@ from propagation.models import GrowthForm, Lineage, Measure, Plug
 
 NO_RACK = "none"
 OLDEST_DAYS = 36_500  # a hundred years: beyond it there is no day to compare with
+LARGEST_SIZE = 100_000
+
+
+CHOOSE = {"invalid_choice": "Choose one from the list."}
+
+
+def _days(words, method):
+    return django_filters.NumberFilter(
+        label=f"{words} (days)",
+        method=method,
+        min_value=0,
+        max_value=OLDEST_DAYS,
+        error_messages={
+            "invalid": "This is no number of days. Write it as 90.",
+            "min_value": "An age cannot be less than 0 days.",
+            "max_value": f"An age is {OLDEST_DAYS} days at most.",
+        },
+    )
+
+
+def _size(words, method):
+    return django_filters.NumberFilter(
+        label=words,
+        method=method,
+        min_value=0,
+        max_value=LARGEST_SIZE,
+        error_messages={
+            "invalid": "This is no number. Write it as 25.",
+            "min_value": "A size cannot be less than 0.",
+            "max_value": "Such a size cannot be right.",
+        },
+    )
 
 
 class ReadyFilter(django_filters.FilterSet):
     """The filters of the ready list. Sizes are typed in the keeper's unit; ages are days since the cut or arrival."""
 
     q = django_filters.CharFilter(label="Code, lineage or species", method="holding_words")
-    lineage = django_filters.ChoiceFilter(label="Lineage", field_name="lineage_id", empty_label="Any")
-    growth_form = django_filters.ChoiceFilter(
-        label="Growth form", field_name="lineage__growth_form", choices=GrowthForm, empty_label="Any"
+    lineage = django_filters.ChoiceFilter(
+        label="Lineage", field_name="lineage_id", empty_label="Any", error_messages=CHOOSE
     )
-    older_than = django_filters.NumberFilter(label="At least so old (days)", method="at_least_so_old")
-    younger_than = django_filters.NumberFilter(label="At most so old (days)", method="at_most_so_old")
-    size_min = django_filters.NumberFilter(label="Size from", method="at_least_so_large")
-    size_max = django_filters.NumberFilter(label="Size to", method="at_most_so_large")
-    rack = django_filters.ChoiceFilter(label="Rack", method="on_rack", empty_label="Any")
+    growth_form = django_filters.ChoiceFilter(
+        label="Growth form",
+        field_name="lineage__growth_form",
+        choices=GrowthForm,
+        empty_label="Any",
+        error_messages=CHOOSE,
+    )
+    older_than = _days("At least so old", "at_least_so_old")
+    younger_than = _days("At most so old", "at_most_so_old")
+    size_min = _size("Size from", "at_least_so_large")
+    size_max = _size("Size to", "at_most_so_large")
+    rack = django_filters.ChoiceFilter(label="Rack", method="on_rack", empty_label="Any", error_messages=CHOOSE)
     price = django_filters.ChoiceFilter(
-        label="Price", method="priced", choices=[("known", "Known"), ("unknown", "Not known")], empty_label="Any"
+        label="Price",
+        method="priced",
+        choices=[("known", "Known"), ("unknown", "Not known")],
+        empty_label="Any",
+        error_messages=CHOOSE,
     )
 
     class Meta:
@@ -46,11 +87,10 @@ class ReadyFilter(django_filters.FilterSet):
     def form(self):
         form = super().form
         for name in ("older_than", "younger_than"):
-            form.fields[name].min_value, form.fields[name].max_value = 0, OLDEST_DAYS
-            form.fields[name].widget.attrs |= {"min": 0, "step": 1, "inputmode": "numeric"}
+            form.fields[name].widget.attrs |= {"step": 1, "inputmode": "numeric"}
         for name, words in (("size_min", "Size from"), ("size_max", "Size to")):
             form.fields[name].label = f"{words} ({self.unit.name})"
-            form.fields[name].widget.attrs |= {"min": 0, "step": "any", "inputmode": "decimal"}
+            form.fields[name].widget.attrs |= {"step": "any", "inputmode": "decimal"}
         return form
 
     def holding_words(self, queryset, name, value):
@@ -69,10 +109,10 @@ class ReadyFilter(django_filters.FilterSet):
         return queryset.filter(found)
 
     def at_least_so_old(self, queryset, name, value):
-        return queryset.filter(began_on__lte=self.today - timedelta(days=min(int(value), OLDEST_DAYS)))
+        return queryset.filter(began_on__lte=self.today - timedelta(days=int(value)))
 
     def at_most_so_old(self, queryset, name, value):
-        return queryset.filter(began_on__gte=self.today - timedelta(days=min(int(value), OLDEST_DAYS)))
+        return queryset.filter(began_on__gte=self.today - timedelta(days=int(value)))
 
     def at_least_so_large(self, queryset, name, value):
         return queryset.filter(size_mm__gte=self.unit.stored(value))
@@ -86,9 +126,3 @@ class ReadyFilter(django_filters.FilterSet):
     def priced(self, queryset, name, value):
         is_priced = Q(own_price__isnull=False) | Q(lineage__price__isnull=False)
         return queryset.filter(is_priced) if value == "known" else queryset.exclude(is_priced)
-
-
-class ChosenForm(forms.Form):
-    """Plugs ticked in a list, by their codes."""
-
-    plugs = forms.MultipleChoiceField()

@@ -13,8 +13,7 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
 from django_tables2.paginators import LazyPaginator
 
-from inventory.actions.hold_plugs import extend_hold, hold_plugs, release_hold
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.hold_plugs import extend_hold, hold_plugs_for, release_hold
 from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugNotReady
 from inventory.forms.holds import HoldForm, contact_suggestions
 from inventory.models import Hold
@@ -92,10 +91,10 @@ def _hold_page(request, plugs, *, back, back_label, chosen=None):
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
         try:
-            contact = contact_named(name=told["contact_name"], confirmed=told["somebody_new"], by=request.user)
-            holds = hold_plugs(
+            holds = hold_plugs_for(
+                contact_name=told["contact_name"],
+                is_somebody_new=told["somebody_new"],
                 plugs=chosen or plugs,
-                contact=contact,
                 until=told["until"],
                 today=today,
                 note=told["note"],
@@ -113,6 +112,7 @@ def _hold_page(request, plugs, *, back, back_label, chosen=None):
         except RametError as error:
             refuse(form, error)
         else:
+            contact = holds[0].contact
             remember_contact(request, contact)
             what = f"Plug {holds[0].plug.code_in_clear} is" if len(holds) == 1 else f"{len(holds)} plugs are"
             messages.success(request, f"{what} held for {contact} until {date_format(told['until'])}.")

@@ -5,8 +5,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.timezone import localdate
 
-from inventory.actions.keep_contact import contact_named
-from inventory.actions.let_go import let_go
+from inventory.actions.let_go import let_go_to
 from inventory.errors import LeavingToConfirm, NearlyTheSameName
 from inventory.forms.holds import contact_suggestions
 from inventory.forms.leaving import LeavingForm
@@ -55,17 +54,13 @@ def _left_page(request, plugs, *, back, back_label, contact_name="", chosen=None
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
         try:
-            contact = (
-                contact_named(name=told["contact_name"], confirmed=told["somebody_new"], by=request.user)
-                if told["contact_name"]
-                else None
-            )
-            gone = let_go(
+            gone = let_go_to(
+                contact_name=told["contact_name"],
+                is_somebody_new=told["somebody_new"],
                 plugs=chosen or plugs,
                 fate=told["fate"],
                 on=told["day"],
                 today=today,
-                contact=contact,
                 confirmed=told["confirmed"],
                 by=request.user,
             )
@@ -81,7 +76,7 @@ def _left_page(request, plugs, *, back, back_label, contact_name="", chosen=None
         except RametError as error:
             refuse(form, error)
         else:
-            messages.success(request, _said(gone, contact))
+            messages.success(request, _said(gone, told["contact_name"]))
             return redirect(back)
     promises = promises_of(plugs)
     ticked = {plug.pk for plug in (chosen or plugs)} - taken_out
@@ -100,6 +95,6 @@ def _left_page(request, plugs, *, back, back_label, contact_name="", chosen=None
     )
 
 
-def _said(gone, contact) -> str:
+def _said(gone, name) -> str:
     what = f"Plug {gone[0].code_in_clear} is" if len(gone) == 1 else f"{len(gone)} plugs are"
-    return f"{what} {Fate(gone[0].fate).label.lower()}{f' to {contact}' if contact else ''}."
+    return f"{what} {Fate(gone[0].fate).label.lower()}{f' to {name}' if name else ''}."

@@ -292,12 +292,8 @@ def ready_csv(request):
 def ready_print(request):
     """The same list by lineage, as a clean sheet to print or to hang beside the tank."""
     ready_list = ReadyList(request)
-    plugs = [
-        (plug, plug.age_days(ready_list.today))
-        for plug in for_list(ready_list.filter.qs).order_by(Lower("lineage__name"), "healed_on", "id")[
-            : ROWS_ON_PAPER + 1
-        ]
-    ]
+    by_lineage = for_list(ready_list.filter.qs).order_by(Lower("lineage__name"), "healed_on", "id")
+    plugs = [(plug, plug.age_days(ready_list.today)) for plug in by_lineage[: ROWS_ON_PAPER + 1]]
     return render(
         request,
         "inventory/ready_print.html",
