@@ -132,8 +132,17 @@ def find_spikes(padded):
     spikes = np.zeros(padded.kind.shape, dtype=bool)
     if padded.kind.shape[0] < 3:
         return spikes
-    readings = padded.kind == READING
-    logs = np.log(padded.size)
+    # Few colonies hold a jump at all; only they are looked at closely.
+    ratio = padded.size[1:] / padded.size[:-1]
+    wide = np.exp(SPIKE_SIZE)
+    suspects = np.flatnonzero((ratio.max(axis=0) > wide) | (ratio.min(axis=0) * wide < 1))
+    if suspects.size:
+        spikes[:, suspects] = _spikes_of(padded.kind[:, suspects] == READING, np.log(padded.size[:, suspects]))
+    return spikes
+
+
+def _spikes_of(readings, logs):
+    spikes = np.zeros(readings.shape, dtype=bool)
     before, here, after = logs[:-2], logs[1:-1], logs[2:]
     usable = readings[:-2] & readings[1:-1] & readings[2:]
     off_before, off_after, apart = here - before, here - after, np.abs(after - before)
@@ -170,9 +179,13 @@ def rate_steps(growing, rate_return):
     gone = np.expm1(-fading)
     left = 1.0 + gone
     days = gone / -k
-    rate_variance = days * (1.0 + left) / 2
-    # The difference below loses all its digits when almost nothing fades; the limit is as good there.
-    level_variance = np.where(fading < 1e-3, growing**3 / 3, (growing - 2 * days + rate_variance) / k**2)
+    rate_variance = days * (1.0 + left)
+    rate_variance *= 0.5
+    level_variance = (growing - 2 * days + rate_variance) / (k * k)
+    # The difference loses all its digits when almost nothing fades; the limit is as good there.
+    faint = fading < 1e-3
+    if faint.any():
+        level_variance = np.where(faint, growing * growing * growing / 3, level_variance)
     return left, days, level_variance, days**2 / 2, rate_variance
 
 
