@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .forecast import ColonyStates
-from .next_cut import enough_probability, frag_distribution
+from .next_cut import LARGEST_SESSION, enough_probability, frag_distribution
 from .pooling import GrowthModel
 from .published_rates import DAYS_A_YEAR
 from .scales import scale_without_checks
@@ -311,7 +311,7 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
         return OrderAnswer([], wanted, 0.0, 0.0, reason)
     rules = [rules[index] for index in may]
     states, free = states.take(may), free[may]
-    numbers = np.arange(201)
+    numbers = np.arange(LARGEST_SESSION + 1)
     table = frag_distribution(model, states, rules, np.full(len(states), last))
     # A cut of fewer frags than the least worth a session is not made.
     for row, rule in enumerate(rules):

@@ -21,6 +21,9 @@ WATER_DAYS = 14  # water that is off today says nothing of a cut further ahead t
 HORIZON_DAYS = 3 * 365
 STEP_DAYS = 7
 
+# No session gives more frags than this, however far a forecast may run. Common practice, no source.
+LARGEST_SESSION = 200
+
 # What must remain of a mother, in the unit of the measure. Common practice, no source.
 KEEP_AT_LEAST = {
     "tle_cm": 12.0,
@@ -214,7 +217,7 @@ def _frag_samples(forecast: SizeForecast, rules):
     spare = np.maximum(np.minimum(sizes - keep, share * sizes), 0.0)
     units = _unit_nodes(rules)
     # A hair of tolerance, so that exactly four units give four frags.
-    frags = np.floor(spare[:, :, None] / units[:, None, :] + 1e-9)
+    frags = np.minimum(np.floor(spare[:, :, None] / units[:, None, :] + 1e-9), LARGEST_SESSION)
     weights = np.broadcast_to(_WEIGHTS / len(_GRID), frags.shape[1:]).ravel()
     return frags.reshape(len(sizes), -1), weights
 
@@ -242,7 +245,8 @@ def count_frags(model: GrowthModel, states: ColonyStates, rules, day):
     reached = np.cumsum(weights[order], axis=1)
     quantiles = []
     for probability in (0.1, 0.5, 0.9):
-        place = np.argmax(reached >= probability - 1e-12, axis=1)
+        # The sizes are a grid: on the day at even odds of four frags the middle is four, not three by a hair.
+        place = np.argmax(reached >= probability + 0.02, axis=1)
         quantiles.append(np.take_along_axis(ranked, place[:, None], axis=1)[:, 0])
     means = frags @ weights
     return [
@@ -251,7 +255,7 @@ def count_frags(model: GrowthModel, states: ColonyStates, rules, day):
     ]
 
 
-def frag_distribution(model: GrowthModel, states: ColonyStates, rules, day, *, largest=200):
+def frag_distribution(model: GrowthModel, states: ColonyStates, rules, day):
     """Probability of each number of frags on a day.
 
     Parameters
@@ -260,20 +264,18 @@ def frag_distribution(model: GrowthModel, states: ColonyStates, rules, day, *, l
     states : ColonyStates
     rules : sequence of CutRules
     day : array_like, shape () or (mothers,)
-    largest : int
-        Numbers above it are counted as it.
 
     Returns
     -------
-    ndarray, shape (mothers, largest + 1)
+    ndarray, shape (mothers, LARGEST_SESSION + 1)
         Rows sum to 1.
     """
     forecast = forecast_sizes(model, states, np.broadcast_to(np.asarray(day, dtype=float), (len(states),)))
     frags, weights = _frag_samples(forecast, rules)
-    frags = np.minimum(frags, largest).astype(int)
-    table = np.zeros((len(states), largest + 1))
+    frags = frags.astype(int)
+    table = np.zeros((len(states), LARGEST_SESSION + 1))
     for row in range(len(states)):
-        table[row] = np.bincount(frags[row], weights=weights, minlength=largest + 1)
+        table[row] = np.bincount(frags[row], weights=weights, minlength=LARGEST_SESSION + 1)
     return table
 
 
