@@ -13,6 +13,7 @@ from propagation.models import Measure, Plug
 from propagation.templatetags.ramet import code as code_chip
 
 NUMERIC = {"td": {"class": "numeric"}, "th": {"class": "numeric"}}
+ON_ONE_LINE = {"td": {"class": "numeric one-line"}, "th": {"class": "numeric"}}
 
 
 def plug_address(plug) -> str:
@@ -50,15 +51,15 @@ class ReadyTable(tables.Table):
 
     code = tables.Column("Code")
     lineage = tables.Column("Lineage", attrs={"td": {"class": "headline"}})
-    size_mm = tables.Column("Size", attrs=NUMERIC, default="–")
-    age = tables.Column("Age", accessor="began_on", attrs=NUMERIC)
-    healed_on = tables.DateColumn(verbose_name="Healed", format="j M Y")
-    place = tables.Column("Stands at", accessor="rack", orderable=False, empty_values=())
+    size_mm = tables.Column("Size", attrs=ON_ONE_LINE, default="–")
+    age = tables.Column("Age", accessor="began_on", attrs=ON_ONE_LINE)
+    healed_on = tables.DateColumn(verbose_name="Healed", format="j M Y", attrs={"td": {"class": "one-line"}})
     price = tables.Column("Price", attrs=NUMERIC, empty_values=())
 
     class Meta:
         model = Plug
         fields = ()
+        attrs = {"class": "narrow"}
         order_by = "healed_on"
         empty_text = "No ready frag fits. Change the filter."
 
@@ -76,9 +77,12 @@ class ReadyTable(tables.Table):
             code_chip(value, plug_address(record)),
         )
 
-    def render_lineage(self, value):
+    def render_lineage(self, value, record):
+        """The name, the species and where it stands, one below the other: a column less on a narrow page."""
         latin = format_html('<br><i class="latin small quiet">{}</i>', value.binomial) if value.binomial else ""
-        return format_html("<span>{}{}</span>", value.name, latin)
+        place = place_of(record)
+        place = format_html('<br><span class="small quiet">{}</span>', place) if place else ""
+        return format_html("<span>{}{}{}</span>", value.name, latin, place)
 
     def render_size_mm(self, value):
         return self.unit.text(value)
@@ -86,9 +90,6 @@ class ReadyTable(tables.Table):
     def render_age(self, record):
         days = record.age_days(self.today)
         return "1 day" if days == 1 else f"{days} days"
-
-    def render_place(self, record):
-        return place_of(record) or "–"
 
     def render_price(self, record):
         if record.price is None:
