@@ -13,6 +13,7 @@ urlpatterns = [
     path("ready/chosen/", ready.ready_chosen, name="ready_chosen"),
     path("ready/left/", leaving.plugs_left, name="plugs_left"),
     path("plugs/<str:code>/left/", leaving.plug_left, name="plug_left"),
+    path("plugs/<str:code>/left/take-back/", leaving.plug_left_take_back, name="plug_left_take_back"),
     path("plugs/<str:code>/hold/", holds.hold, name="hold"),
     path("holds/", holds.holds, name="holds"),
     path("holds/new/", holds.hold_many, name="hold_many"),

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.timezone import localdate
+from django.views.decorators.http import require_POST
 
 from inventory.actions.let_go import let_go_to
 from inventory.errors import LeavingToConfirm, NearlyTheSameName
@@ -12,6 +13,7 @@ from inventory.forms.leaving import LeavingForm
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.holds import active_hold_of
 from inventory.views.holds import page_of_plug, plug_or_404
+from propagation.actions.part_with import LEFT, take_back_parting
 from propagation.errors import PlugGone, RametError
 from propagation.forms.fields import refuse
 from propagation.models import Fate
@@ -21,8 +23,18 @@ from propagation.promises import promises_of
 def plug_left(request, code):
     """One plug was sold, traded or given away."""
     plug = plug_or_404(code)
+    if plug.fate in LEFT and request.method != "POST":
+        return render(
+            request,
+            "inventory/left_before.html",
+            {
+                "plug": plug,
+                "notes": plug.holds.filter(released_on__gte=plug.ended_on).exclude(note="").select_related("contact"),
+                "back_url": page_of_plug(plug),
+            },
+        )
     if not plug.is_kept and request.method != "POST":
-        messages.info(request, str(PlugGone(plug, "parted with again")))
+        messages.info(request, str(PlugGone(plug, "parted with")))
         return redirect(page_of_plug(plug))
     hold = active_hold_of(plug, localdate())
     return _left_page(
@@ -32,6 +44,19 @@ def plug_left(request, code):
         back_label=plug.code_in_clear,
         contact_name=hold.contact.name if hold else "",
     )
+
+
+@require_POST
+def plug_left_take_back(request, code):
+    """It did not leave after all."""
+    plug = plug_or_404(code)
+    try:
+        take_back_parting(plug=plug, by=request.user)
+    except RametError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"Plug {plug.code_in_clear} is kept again. Put it on its rack.")
+    return redirect(page_of_plug(plug))
 
 
 def plugs_left(request):

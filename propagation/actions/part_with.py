@@ -6,7 +6,7 @@ from django.db import transaction
 from simple_history.utils import bulk_update_with_history
 
 from propagation.actions.days import check_day
-from propagation.errors import BadValue, PlugGone
+from propagation.errors import AlreadyDone, BadValue, PlugGone
 from propagation.models import Fate, Plug
 
 LEFT = (Fate.SOLD, Fate.TRADED, Fate.GIVEN)
@@ -31,3 +31,23 @@ def part_with(*, plugs, fate: str, on: date, today: date, by=None) -> list[Plug]
         plug.rack = plug.rack_row = plug.rack_column = None
     bulk_update_with_history(locked, Plug, ["fate", "ended_on", "rack", "rack_row", "rack_column"], default_user=by)
     return locked
+
+
+@transaction.atomic
+def take_back_parting(*, plug: Plug, by=None) -> Plug:
+    """The plug did not leave after all: it is kept again, on no rack. Its history keeps what was written.
+
+    Raises AlreadyDone if it is not among those that left, or if it came back and that was recorded.
+    """
+    plug = Plug.objects.select_for_update().get(pk=plug.pk)
+    if plug.fate not in LEFT:
+        raise AlreadyDone(f"Plug {plug.code_in_clear} is {plug.get_fate_display().lower()}; there is nothing to undo.")
+    if plug.returns.exists():
+        raise AlreadyDone(
+            f"Plug {plug.code_in_clear} left and came back as an acquisition, so its leaving stays. "
+            "Put the acquisition right instead."
+        )
+    plug.fate, plug.ended_on = Fate.KEPT, None
+    plug._history_user = by
+    plug.save(update_fields=["fate", "ended_on"])
+    return plug

@@ -10,7 +10,7 @@ from inventory.actions.let_go import let_go
 from inventory.errors import LeavingToConfirm
 from inventory.models import Contact, Hold
 from propagation.errors import BadDate, BadValue, PlugGone
-from tests.factories import ContactFactory, HoldFactory, PlugFactory, RackFactory, ReadyPlugFactory
+from tests.factories import AcquisitionFactory, ContactFactory, HoldFactory, PlugFactory, RackFactory, ReadyPlugFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -167,9 +167,39 @@ def test_what_cannot_be_is_named_and_kept(signed_in, told, words):
     assert not Contact.objects.exists()
 
 
-def test_one_that_left_before_is_told_so(signed_in):
-    plug = ReadyPlugFactory(fate="sold", ended_on="2026-06-01")
+def test_one_that_left_before_shows_to_whom_and_is_not_parted_with_again(signed_in):
+    plug = ReadyPlugFactory()
+    let_go(plugs=[plug], fate="sold", on=localdate(), today=localdate(), contact=ContactFactory(name="Quay keeper"))
     address = reverse("plug_left", args=[plug.code])
-    assert "is sold" in signed_in.get(address, follow=True).content.decode()
+    assert "Quay keeper" in signed_in.get(address).content.decode()
     answer = signed_in.post(address, {"fate": "sold", "day": localdate().isoformat()})
     assert answer.status_code == 422
+    assert "is sold" in answer.content.decode()
+
+
+def test_a_dead_plug_cannot_leave(signed_in):
+    plug = ReadyPlugFactory(fate="dead", ended_on="2026-06-01")
+    answer = signed_in.get(reverse("plug_left", args=[plug.code]), follow=True)
+    assert "is dead" in answer.content.decode()
+
+
+def test_what_was_written_by_mistake_is_taken_back_and_its_trace_stays(signed_in, keeper):
+    plug = ReadyPlugFactory()
+    let_go(plugs=[plug], fate="sold", on=localdate(), today=localdate())
+    address = reverse("plug_left_take_back", args=[plug.code])
+    assert signed_in.get(address).status_code == 405
+    signed_in.post(address)
+    plug.refresh_from_db()
+    assert (plug.fate, plug.ended_on) == ("kept", None)
+    assert [each.fate for each in plug.history.all()[:2]] == ["kept", "sold"]
+    assert plug.history.first().history_user == keeper
+    assert "nothing to undo" in signed_in.post(address, follow=True).content.decode()
+
+
+def test_what_came_back_stays_gone(signed_in):
+    plug = ReadyPlugFactory(fate="given", ended_on="2026-05-10")
+    AcquisitionFactory(lineage=plug.lineage, kind="returned", returned_plug=plug, acquired_on="2026-06-01")
+    answer = signed_in.post(reverse("plug_left_take_back", args=[plug.code]), follow=True)
+    assert "came back" in answer.content.decode()
+    plug.refresh_from_db()
+    assert plug.fate == "given"
