@@ -6,8 +6,9 @@ import sys
 class PytestRunner:
     """Hands the paths and the common options of Django's `test` command to pytest."""
 
-    def __init__(self, *, verbosity=1, failfast=False, keepdb=False, **options):
+    def __init__(self, *, verbosity=1, failfast=False, keepdb=False, parallel=None, **options):
         self.verbosity = verbosity
+        self.parallel = parallel
         self.failfast = failfast
         self.keepdb = keepdb
         self.keyword = options.get("keyword")
@@ -16,6 +17,7 @@ class PytestRunner:
     @classmethod
     def add_arguments(cls, parser):
         parser.add_argument("--keepdb", action="store_true", help="Keep the test database for the next run.")
+        parser.add_argument("--parallel", help="How many processes; by default one a core for the whole suite.")
         parser.add_argument("--keyword", help="Only tests whose name matches, as pytest's -k.")
         parser.add_argument("--marks", help="Only tests with these marks, as pytest's -m.")
 
@@ -24,6 +26,7 @@ class PytestRunner:
         import pytest
 
         arguments = list(test_labels)
+        arguments += ["--numprocesses", self.parallel or ("0" if test_labels else "auto")]
         if self.verbosity == 0:
             arguments.append("--quiet")
         if self.verbosity >= 2:

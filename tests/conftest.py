@@ -29,3 +29,11 @@ def quick_passwords():
     """Passwords are hashed slowly on purpose; tests sign in hundreds of times."""
     with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
         yield
+
+
+def pytest_collection_modifyitems(items):
+    """Mark what touches no database, so that a second database need not run it again."""
+    for item in items:
+        fixtures = set(getattr(item, "fixturenames", ()))
+        if not item.get_closest_marker("django_db") and not fixtures & {"db", "transactional_db", "live_server"}:
+            item.add_marker(pytest.mark.no_database)
