@@ -15,6 +15,7 @@ import numpy as np
 from .forecast import forecast_sizes, view_colonies
 from .histories import READING, PaddedHistories, pad_arrays
 from .pooling import GrowthModel, learn_growth
+from .scales import scale_without_checks
 from .tails import learn_tail_shape
 
 HORIZONS = (1, 3, 5)
@@ -141,8 +142,6 @@ def learn_tails(model: GrowthModel, padded: PaddedHistories, *, horizons=HORIZON
 
 
 def _on_scale(model, size):
-    from .scales import scale_without_checks
-
     return scale_without_checks(size / model.reference, model.exponent)
 
 
@@ -199,9 +198,10 @@ def backtest_collection(padded: PaddedHistories, *, measure="", growth_form="", 
     parts = []
     for held in range(folds):
         training = padded.take(fold != held)
-        # The reference size and rounding come from the others too.
-        model = learn_model(training, measure=measure, growth_form=growth_form, exponent=exponent)
         tested = np.flatnonzero(fold == held)
+        # The reference size and rounding come from the others too; a colony all alone is measured by its first reading.
+        alone = float(padded.size[0, tested[0]]) if not len(training) else None
+        model = learn_model(training, measure=measure, growth_form=growth_form, exponent=exponent, reference=alone)
         parts.append(_score(model, padded.take(tested), tested, horizons))
     return join_rows(parts)
 

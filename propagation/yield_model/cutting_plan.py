@@ -1,8 +1,9 @@
 """How far to cut a mother back, and whom to cut for an order."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.stats import binom
 
 from .forecast import ColonyStates
 from .next_cut import LARGEST_SESSION, enough_probability, frag_distribution
@@ -356,8 +357,6 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
 
 def _thin(probabilities, share, wanted):
     """Distribution of usable frags when each heals with probability `share`; `wanted` or more counted together."""
-    from scipy.stats import binom
-
     numbers = np.flatnonzero(probabilities > 1e-12)
     result = np.zeros(wanted + 1)
     for number in numbers:
@@ -377,8 +376,6 @@ def _add(left, right, wanted):
 
 
 def _first_sure_day(model, state, rule, frags, first, last, sure):
-    from dataclasses import replace
-
     days = np.unique(np.concatenate([np.arange(first, last, 3.0), [last]]))
     odds = enough_probability(model, state, [replace(rule, fewest_frags=int(frags))], days)[0]
     reached = np.flatnonzero(odds >= sure)

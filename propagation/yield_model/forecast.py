@@ -4,7 +4,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .filter import DECLINE_NOISE, FilteredColonies, find_spikes, rate_steps, run_filter
+from .filter import (
+    DECLINE_NOISE,
+    FACTOR_SLIPS,
+    SPIKE_SLIP,
+    AbsurdReading,
+    FilteredColonies,
+    find_spikes,
+    rate_steps,
+    run_filter,
+)
 from .histories import PaddedHistories
 from .pooling import GrowthModel
 from .scales import scale_without_checks, unscale_without_checks
@@ -159,8 +168,6 @@ def _view_chunk(model, padded, start, as_strangers):
 
 
 def _explain_spikes(padded, spikes):
-    from .filter import FACTOR_SLIPS, SPIKE_SLIP, AbsurdReading
-
     found = []
     for event, colony in zip(*np.nonzero(spikes), strict=True):
         neighbours = padded.size[[event - 1, event + 1], colony] if event else padded.size[[1, 1], colony]

@@ -81,6 +81,8 @@ class LongForm:
 def known_measure(name):
     """A measure's code from any of its names; the name itself when it is not known."""
     name = (name or "").strip().lower()
+    # "Weight (g)" and "weight" are one measure.
+    name = name.partition("(")[0].strip() or name
     return MEASURE_NAMES.get(name, name)
 
 

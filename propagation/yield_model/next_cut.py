@@ -4,9 +4,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
+from scipy.stats import betabinom
 
 from .forecast import ColonyStates, SizeForecast, forecast_sizes
-from .frag_units import FragUnit
+from .frag_units import FragUnit, default_frag_unit
 from .pooling import GrowthModel
 from .scales import unscale_without_checks
 
@@ -147,8 +148,6 @@ def default_rules(measure, growth_form, *, frag_unit=None, **changes):
     -------
     CutRules
     """
-    from .frag_units import default_frag_unit
-
     unit = frag_unit or FragUnit(*default_frag_unit(measure, growth_form), 0)
     # What must remain of an unknown measure: as much as four frags.
     values = {"keep_at_least": KEEP_AT_LEAST.get(measure, 4 * unit.mean)} | changes
@@ -301,8 +300,6 @@ def usable_frags(frags, healed, cut):
 
     Source: Gelman A et al., Bayesian Data Analysis, 3rd ed., §2.4.
     """
-    from scipy.stats import betabinom
-
     if frags < 0 or not (healed > 0 and cut > 0):
         raise ValueError("Frags cannot be fewer than none, and both counts of the Beta must be greater than zero.")
     return betabinom.pmf(np.arange(frags + 1), frags, healed, cut)

@@ -64,9 +64,10 @@ PUBLISHED_RATES = (
 # Common practice, no source.
 SHARE_OF_MAXIMUM = 0.5
 
-# How wide the prior of a growth form's rate is, as a share of its middle: within one growth form published rates differ
-# by a factor of about three either way. Computed from the table above.
-PRIOR_SPREAD = 0.7
+# How wide the prior of a growth form's rate is, as a share of its middle. Published rates of one form differ by a
+# factor
+# of about three either way, and a tank is not a reef. Common practice, no source.
+PRIOR_SPREAD = 1.2
 
 # Growing tips per centimetre of branch, one for each 3 cm. Common practice, no source.
 TIPS_PER_CM = 1 / 3
@@ -79,7 +80,7 @@ WEIGHT_SPECIFIC_RATE_OTHER = 0.003
 
 # A measure or growth form the keeper made up. Common practice, no source.
 UNKNOWN_SPECIFIC_RATE = 0.003
-UNKNOWN_SPREAD = 1.2
+UNKNOWN_SPREAD = 1.5
 
 
 @dataclass(frozen=True)

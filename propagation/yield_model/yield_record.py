@@ -1,6 +1,6 @@
 """What each mother has given: frags a year with their uncertainty, rankings, and one system against another."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -10,7 +10,7 @@ from scipy.stats import gamma, t
 
 from .forecast import view_colonies
 from .histories import ColonyHistory, PaddedHistories
-from .pooling import GrowthModel
+from .pooling import GrowthModel, LineageRate
 
 # Frags a year of a mother before she was cut, and how many years that figure is worth. Common practice, no source.
 USUAL_FRAGS_A_YEAR = 6.0
@@ -226,10 +226,6 @@ def lineage_rates(model: GrowthModel, padded: PaddedHistories):
     dict
         lineage → (rate, variance, colonies). The prior is left wide, so that both systems are not drawn to one figure.
     """
-    from dataclasses import replace
-
-    from .pooling import LineageRate
-
     wide = (2 * model.published.standard_deviation + 2 * model.lineage_spread) ** 2
     open_minded = replace(
         model, others={}, lineages={}, form_spread=0.0, form_rate=LineageRate(model.form_rate.mean, wide, 0)

@@ -38,6 +38,11 @@ def test_measure_and_form_may_be_given_from_outside():
     assert set(table.groups) == {("weight_g", "branching")}
 
 
+@pytest.mark.parametrize("name", ["Weight (g)", "buoyant weight", "weight_g"])
+def test_a_measure_goes_by_several_names(name):
+    assert set(read_long_form(["colony,date,size", "a,2024-01-01,20"], measure=name).groups) == {("weight_g", "")}
+
+
 def test_missing_columns_are_named():
     with pytest.raises(ValueError, match="columns date, size are missing; the header has colony, weight"):
         read_long_form(["colony,weight", "a,3"])
