@@ -13,16 +13,15 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from django.utils.dateformat import format as date_format
 
 from propagation.codes import in_clear
 from propagation.models.terms import Fate, HealingStage
-from propagation.readings.trace import Descendant, Generation
+from propagation.readings.trace import Descent, Generation, Stem, as_day
 
 MOST_KNOTS = 150
-MOST_ROWS = 3000  # of `descent_of`: a tree of MOST_KNOTS never needs more
 MOST_ON_ONE = 24  # knots on one stem
 MOST_UP = 6  # generations of the trunk
 MOST_DOWN = 4  # generations of the branches
@@ -63,6 +62,11 @@ def _marks(fates) -> Counter:
     for (fate, stage), number in fates.items():
         marks[mark_of(fate, stage)] += number
     return marks
+
+
+def marks_of(frags) -> Counter:
+    """The marks of rows of `Descent.frags`."""
+    return Counter(mark_of(frag[7], frag[8]) for frag in frags)
 
 
 def said(marks: Counter) -> str:
@@ -111,14 +115,6 @@ class Knot:
 # Growing -------------------------------------------------------------------------------------------------------------
 
 
-@dataclass(slots=True)
-class _Stem:
-    """A colony or a return with its cuts, gathered from the rows."""
-
-    row: Descendant
-    cuts: dict = field(default_factory=dict)  # cut event id -> rows of its plugs; None for plugs that came back
-
-
 def _colony_knot(code, tag, began_on, ended_on, address_of, *, is_asked_for=False) -> Knot:
     months = [date_format(day, "M Y") for day in (began_on, ended_on) if day]
     life = " – ".join(months) if ended_on else f"since {written(began_on)}"
@@ -128,28 +124,26 @@ def _colony_knot(code, tag, began_on, ended_on, address_of, *, is_asked_for=Fals
 
 
 class _Grower:
-    """Gathers rows into stems, then grows knots on them, the nearest generation first."""
+    """Grows knots on the stems of a descent, the nearest generation first.
 
-    def __init__(self, rows, address_of, *, most, skip):
+    A bud is what may become a knot: a `Stem`, or the list of the frags of one cut.
+    """
+
+    def __init__(self, descent, address_of, *, most, skip):
         self.address_of = address_of
         self.left = most
         self.skip = skip
-        self.stems: dict[int | None, list[_Stem]] = {}  # by the plug they came from
-        known: dict[tuple, _Stem] = {}
-        for row in rows:
-            key = (row.colony_id, row.acquisition_id)
-            if key not in known:
-                known[key] = _Stem(row)
-                self.stems.setdefault(row.from_plug_id, []).append(known[key])
-            if row.plug_id:
-                known[key].cuts.setdefault(row.cut_event_id, []).append(row)
+        self.borne = descent.frags_of_stems()
+        self.stems: dict[int | None, list[Stem]] = {}  # by the plug they came from
+        for stem in descent.stems:
+            self.stems.setdefault(stem.from_plug_id, []).append(stem)
 
-    def grow(self, root: Knot, stem: _Stem | None, plug_id: int | None) -> None:
+    def grow(self, root: Knot, buds: list) -> None:
         """Grow what is below the knot that was asked for, breadth first.
 
         Every knot that something could stand on keeps one place free for the knot that counts what did not fit.
         """
-        waiting = [(root, self._buds_of(stem) if stem else self._buds_of_plugs([plug_id]))]
+        waiting = [(root, buds)]
         self.left -= 1
         skip = self.skip
         while waiting:
@@ -169,40 +163,37 @@ class _Grower:
             skip = 0
 
     def _room(self, knot, buds) -> int:
-        if knot.generation >= MOST_DOWN and isinstance(buds[0] if buds else None, list):
+        if knot.generation >= MOST_DOWN and buds and isinstance(buds[0], list):
             return 0
         room = min(MOST_ON_ONE, max(self.left // 2, 0))
         return len(buds) if len(buds) <= room else max(room - 1, 0)
 
-    def _buds_of(self, stem: _Stem) -> list[list[Descendant]]:
-        """The cuts of a colony by day, each the rows of its frags."""
-        cuts = (rows for event, rows in stem.cuts.items() if event)
-        return sorted(cuts, key=lambda rows: (rows[0].plug_began_on, rows[0].plug_id))
+    def cuts_of(self, stem: Stem) -> list[list[tuple]]:
+        """The cuts of a colony by day, each with its frags."""
+        frags = self.borne.get((stem.colony_id, None), ())
+        return [list(cut) for _, cut in groupby(frags, key=lambda frag: frag[2])]
 
-    def _buds_of_plugs(self, plug_ids) -> list[_Stem]:
-        """What grew on or came back of plugs."""
-        return [stem for plug_id in plug_ids for stem in self.stems.get(plug_id, ())]
+    def stems_of(self, frags) -> list[Stem]:
+        """What grew on or came back of frags."""
+        return [stem for frag in frags for stem in self.stems.get(frag[3], ())]
 
     def _knot_of(self, bud, below):
-        """The knot of a cut or a stem, and what may stand on it in turn."""
+        """The knot of a bud, and the buds on it in turn."""
         if isinstance(bud, list):
-            first = bud[0]
-            marks = Counter(mark_of(row.fate, row.stage) for row in bud)
-            child = Knot("cut", f"Cut {written(first.plug_began_on)}", "", first.plug_began_on, marks=marks)
-            child.generation = below.generation
-            child.address = self.address_of(first.plug_code) if len(bud) == 1 else ""
-            return child, self._buds_of_plugs([row.plug_id for row in bud])
-        row = bud.row
-        if row.colony_id:
-            child = _colony_knot(row.colony_code, row.tag, row.colony_began_on, row.colony_ended_on, self.address_of)
-            if row.acquisition_id:
-                child.detail = f"came back {written(row.acquired_on)}"
-            further = self._buds_of(bud)
+            day = as_day(bud[0][5])
+            child = Knot("cut", f"Cut {written(day)}", "", day, marks=marks_of(bud), generation=below.generation)
+            child.address = self.address_of(bud[0][4]) if len(bud) == 1 else ""
+            return child, self.stems_of(bud)
+        if bud.colony_id:
+            child = _colony_knot(bud.code, bud.tag, bud.began_on, bud.ended_on, self.address_of)
+            if bud.acquisition_id:
+                child.detail = f"came back {written(bud.acquired_on)}"
+            further = self.cuts_of(bud)
         else:
-            came = bud.cuts.get(None, [])
-            marks = Counter(mark_of(row.fate, row.stage) for row in came)
-            child = Knot("acquisition", "Came back", written(row.acquired_on), row.acquired_on, marks=marks)
-            further = self._buds_of_plugs([row.plug_id for row in came])
+            came = self.borne.get((None, bud.acquisition_id), ())
+            day = bud.acquired_on
+            child = Knot("acquisition", "Came back", written(day), day, marks=marks_of(came))
+            further = self.stems_of(came)
         child.generation = below.generation + 1
         return child, further
 
@@ -214,14 +205,14 @@ class _Grower:
             address = f"{knot.address}?skip={number_before}" if knot.is_asked_for else knot.address
         else:
             title, detail = ("colony", "colonies")[len(rest) != 1], "and what came of them"
-            address = self.address_of(rest[0].row.colony_code) if rest[0].row.colony_code else knot.address
+            address = self.address_of(rest[0].code) if rest[0].code else knot.address
         more = "more " if number_before else ""
         return Knot("more", f"{len(rest)} {more}{title}", detail, None, address)
 
 
 def grow_tree(
     generations: list[Generation],
-    rows: list[Descendant],
+    descent: Descent,
     *,
     address_of: Callable[[str], str],
     fates_of_cuts: dict[int, Counter],
@@ -277,9 +268,10 @@ def grow_tree(
     for upper, lower in pairwise(line):
         upper.children.append(lower)
     focus = line[-1]
-    grower = _Grower(rows, address_of, most=most - len(line), skip=skip)
-    stem = grower.stems[None][0] if asked_for.plug_id is None and None in grower.stems else None
-    grower.grow(focus, stem, asked_for.plug_id)
+    grower = _Grower(descent, address_of, most=most - len(line), skip=skip)
+    is_colony = asked_for.plug_id is None
+    stems = grower.stems.get(asked_for.plug_id, [])
+    grower.grow(focus, grower.cuts_of(stems[0]) if is_colony and stems else stems)
     return line[0]
 
 

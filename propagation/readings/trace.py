@@ -7,13 +7,15 @@ Upwards a row is one generation: a plug, the cut it came from and the mother it 
 with; a mother that was itself acquired carries that acquisition in the same row. A line goes on through a plug that
 left and came back (``Acquisition.returned_plug``).
 
-Downwards the query climbs from stem to stem, and a row is one plug on its stem. A stem is what bears plugs: a colony,
-or what came back of a plug that left. A stem without plugs has one row, in which the plug is None.
+Downwards the query climbs from stem to stem and then reads the plugs that they bear. A stem is a colony, or what came
+back of a plug that left.
 """
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from datetime import date
+from functools import lru_cache
+from itertools import groupby
 from typing import NamedTuple
 
 from django.db import connection
@@ -22,6 +24,8 @@ from django.db.models import Count
 from propagation.codes import in_clear
 from propagation.models import Colony, Fate, Plug
 
+# COALESCE(day, NULL) is the day itself; it keeps Python's sqlite3 from turning each day of each row into a date by its
+# own slow and deprecated converter. `as_day` reads them where they are wanted.
 UPWARDS = """
 WITH RECURSIVE thread (
     depth, plug_id, plug_code, plug_began_on, plug_fate, plug_ended_on, cut_event_id, session_id, frags,
@@ -39,7 +43,11 @@ WITH RECURSIVE thread (
     LEFT JOIN propagation_colony c ON c.id = e.mother_id
     LEFT JOIN propagation_acquisition a ON a.id = COALESCE(p.acquisition_id, c.acquisition_id)
 )
-SELECT * FROM thread
+SELECT depth, plug_id, plug_code, COALESCE(plug_began_on, NULL), plug_fate, COALESCE(plug_ended_on, NULL),
+    cut_event_id, session_id, frags, colony_id, colony_code, tag,
+    COALESCE(colony_began_on, NULL), COALESCE(colony_ended_on, NULL),
+    acquisition_id, COALESCE(acquired_on, NULL), acquired_as, plug_above_id
+FROM thread
 """
 
 UP_FROM_PLUG = UPWARDS.format(
@@ -68,16 +76,17 @@ UP_FROM_COLONY = UPWARDS.format(
 )
 
 # The climb carries stems only, an eighth of the plugs or fewer, and reads no row of a plug; the plugs are read once, at
-# the end. A recursive term may name itself once only (PostgreSQL), so both kinds of stem hang on one join. An
-# acquisition brings plugs or colonies, never both.
+# the end. A recursive term may name itself once only (PostgreSQL), so both kinds of stem hang on one join; an
+# acquisition brings plugs or colonies, never both. CROSS JOIN keeps SQLite from starting at the table of all plugs.
 DOWNWARDS = """
 WITH RECURSIVE stem (
-    depth, from_plug_id, colony_id, colony_code, tag, colony_began_on, colony_ended_on, acquisition_id, acquired_on
+    colony_id, acquisition_id, from_plug_id, code, began_on, ended_on, tag, acquired_on, depth
 ) AS (
     {start}
     UNION ALL
-    SELECT s.depth + 1, COALESCE(p.id, r.id), COALESCE(c.id, b.id), COALESCE(c.code, b.code), COALESCE(c.tag, b.tag),
-        COALESCE(c.began_on, b.began_on), COALESCE(c.ended_on, b.ended_on), a.id, a.acquired_on
+    SELECT COALESCE(c.id, b.id), a.id, COALESCE(p.id, r.id), COALESCE(c.code, b.code),
+        COALESCE(c.began_on, b.began_on), COALESCE(c.ended_on, b.ended_on), COALESCE(c.tag, b.tag),
+        a.acquired_on, s.depth + 1
     FROM stem s
     LEFT JOIN propagation_cutevent e ON e.mother_id = s.colony_id
     LEFT JOIN propagation_plug p ON p.cut_event_id = e.id
@@ -85,22 +94,27 @@ WITH RECURSIVE stem (
     LEFT JOIN propagation_colony c ON c.grown_from_id = COALESCE(p.id, r.id)
     LEFT JOIN propagation_acquisition a ON a.returned_plug_id = COALESCE(p.id, r.id)
     LEFT JOIN propagation_colony b ON b.acquisition_id = a.id
-    WHERE COALESCE(c.id, a.id) IS NOT NULL
+    WHERE COALESCE(c.id, a.id) IS NOT NULL AND s.depth < %s
 )
-SELECT s.depth, s.from_plug_id, s.colony_id, s.colony_code, s.tag, s.colony_began_on, s.colony_ended_on,
-    s.acquisition_id, s.acquired_on, e.id, e.session_id,
-    COALESCE(p.id, r.id), COALESCE(p.code, r.code), COALESCE(p.began_on, r.began_on), COALESCE(p.fate, r.fate),
-    COALESCE(p.stage, r.stage), COALESCE(p.is_insurance, r.is_insurance), COALESCE(p.ended_on, r.ended_on)
-FROM stem s
-LEFT JOIN propagation_cutevent e ON e.mother_id = s.colony_id AND e.frags > 0
-LEFT JOIN propagation_plug p ON p.cut_event_id = e.id AND p.fate <> 'void'
-LEFT JOIN propagation_plug r ON r.acquisition_id = s.acquisition_id AND r.fate <> 'void'
+SELECT colony_id, acquisition_id, from_plug_id, CAST(NULL AS bigint), code,
+    COALESCE(began_on, NULL), COALESCE(ended_on, NULL), tag, CAST(acquired_on AS varchar(10)), depth
+FROM stem
+UNION ALL
+SELECT s.colony_id, NULL, e.id, p.id, p.code, COALESCE(p.began_on, NULL), COALESCE(p.ended_on, NULL),
+    p.fate, p.stage, NULL
+FROM stem s CROSS JOIN propagation_cutevent e CROSS JOIN propagation_plug p
+WHERE e.mother_id = s.colony_id AND p.cut_event_id = e.id AND p.fate <> 'void'
+UNION ALL
+SELECT NULL, s.acquisition_id, NULL, p.id, p.code, COALESCE(p.began_on, NULL), COALESCE(p.ended_on, NULL),
+    p.fate, p.stage, NULL
+FROM stem s CROSS JOIN propagation_plug p
+WHERE p.acquisition_id = s.acquisition_id AND p.fate <> 'void'
 """
 
 DOWN_FROM_PLUG = DOWNWARDS.format(
     start="""
-    SELECT 0, p.id, COALESCE(c.id, b.id), COALESCE(c.code, b.code), COALESCE(c.tag, b.tag),
-        COALESCE(c.began_on, b.began_on), COALESCE(c.ended_on, b.ended_on), a.id, a.acquired_on
+    SELECT COALESCE(c.id, b.id), a.id, p.id, COALESCE(c.code, b.code),
+        COALESCE(c.began_on, b.began_on), COALESCE(c.ended_on, b.ended_on), COALESCE(c.tag, b.tag), a.acquired_on, 0
     FROM propagation_plug p
     LEFT JOIN propagation_colony c ON c.grown_from_id = p.id
     LEFT JOIN propagation_acquisition a ON a.returned_plug_id = p.id
@@ -110,12 +124,13 @@ DOWN_FROM_PLUG = DOWNWARDS.format(
 )
 DOWN_FROM_COLONY = DOWNWARDS.format(
     start="""
-    SELECT 0, CAST(NULL AS bigint), c.id, c.code, c.tag, c.began_on, c.ended_on,
-        CAST(NULL AS bigint), CAST(NULL AS date)
+    SELECT c.id, CAST(NULL AS bigint), CAST(NULL AS bigint), c.code, c.began_on, c.ended_on, c.tag,
+        CAST(NULL AS date), 0
     FROM propagation_colony c
     WHERE c.id = %s
 """
 )
+EVERY_GENERATION = 1_000_000
 
 
 class Generation(NamedTuple):
@@ -141,49 +156,61 @@ class Generation(NamedTuple):
     plug_above_id: int | None
 
 
-class Descendant(NamedTuple):
-    """One plug on its stem; what does not apply is None."""
+class Stem(NamedTuple):
+    """What bears plugs: a colony, or what came back of a plug that left (then ``acquisition_id`` is set)."""
 
-    depth: int
-    from_plug_id: int | None
     colony_id: int | None
-    colony_code: str | None
-    tag: str | None
-    colony_began_on: date | None
-    colony_ended_on: date | None
     acquisition_id: int | None
+    from_plug_id: int | None
+    code: str | None
+    began_on: date | None
+    ended_on: date | None
+    tag: str | None
     acquired_on: date | None
-    cut_event_id: int | None
-    session_id: int | None
-    plug_id: int | None
-    plug_code: str | None
-    plug_began_on: date | None
-    fate: str | None
-    stage: str | None
-    is_insurance: bool | None
-    plug_ended_on: date | None
+    depth: int
 
 
-class _Days(dict):
-    """Days as dates: SQLite forgets in a recursive query that a column is a day. Each is read once."""
+class Descent(NamedTuple):
+    """All that came of a plug or colony.
 
-    def __missing__(self, told):
-        day = date.fromisoformat(told) if isinstance(told, str) else told
-        self[told] = day
-        return day
+    ``frags`` are the plain rows as the database gave them, for there may be a million:
+    ``(colony_id, acquisition_id, cut_event_id, plug_id, code, began_on, ended_on, fate, stage, None)``. Of the first
+    two one is set, the stem that bears it. Days are to be read with `as_day`.
+    """
+
+    stems: list[Stem]
+    frags: list[tuple]
+
+    def frags_of_stems(self) -> dict[tuple[int | None, int | None], list[tuple]]:
+        """The frags by ``(colony_id, None)`` or ``(None, acquisition_id)``, by the day they were cut."""
+        borne: dict[tuple, list[tuple]] = {}
+        for frag in self.frags:
+            borne.setdefault(frag[:2], []).append(frag)
+        for frags in borne.values():
+            frags.sort(key=lambda frag: (frag[5], frag[2] or 0, frag[3]))
+        return borne
+
+
+@lru_cache(maxsize=20_000)
+def _read_day(text: str) -> date:
+    return date.fromisoformat(text)
+
+
+def as_day(told: date | str | None) -> date | None:
+    """A day as a date; SQLite keeps days as text."""
+    return _read_day(told) if isinstance(told, str) else told
 
 
 def ancestry_of(individual: Plug | Colony) -> list[Generation]:
     """The line of descent of a plug or colony, its own generation first and the acquisition in the last. One query."""
     statement = UP_FROM_PLUG if isinstance(individual, Plug) else UP_FROM_COLONY
-    day = _Days()
     with connection.cursor() as cursor:
         cursor.execute(statement, [individual.pk])
         return [
             Generation(
-                depth, plug, code, day[began], fate, day[ended], cut, session, frags,
-                colony, colony_code, tag, day[colony_began], day[colony_ended],
-                acquisition, day[acquired], kind, above,
+                depth, plug, code, as_day(began), fate, as_day(ended), cut, session, frags,
+                colony, colony_code, tag, as_day(colony_began), as_day(colony_ended),
+                acquisition, as_day(acquired), kind, above,
             )
             for (
                 depth, plug, code, began, fate, ended, cut, session, frags,
@@ -193,28 +220,19 @@ def ancestry_of(individual: Plug | Colony) -> list[Generation]:
         ]  # fmt: skip
 
 
-def descent_of(individual: Plug | Colony, *, most: int | None = None) -> list[Descendant]:
-    """Everything that came of a plug or colony, the nearest generation first. One query.
-
-    With ``most`` no more than so many rows are looked for.
-    """
+def descent_of(individual: Plug | Colony, *, generations: int = EVERY_GENERATION) -> Descent:
+    """Everything that came of a plug or colony, down to so many generations of stems. One query."""
     statement = DOWN_FROM_PLUG if isinstance(individual, Plug) else DOWN_FROM_COLONY
-    values = [individual.pk]
-    if most is not None:
-        statement, values = statement + " LIMIT %s", [individual.pk, most]
-    day = _Days()
     with connection.cursor() as cursor:
-        cursor.execute(statement, values)
-        return [
-            Descendant(
-                depth, from_plug, colony, colony_code, tag, day[colony_began], day[colony_ended], acquisition,
-                day[acquired], cut, session, plug, code, day[began], fate, stage, insurance, day[ended],
-            )
-            for (
-                depth, from_plug, colony, colony_code, tag, colony_began, colony_ended, acquisition,
-                acquired, cut, session, plug, code, began, fate, stage, insurance, ended,
-            ) in cursor
-        ]  # fmt: skip
+        cursor.execute(statement, [individual.pk, generations])
+        rows = cursor.fetchall()
+    stems = [
+        Stem(colony, acquisition, plug, code, as_day(began), as_day(ended), tag, as_day(acquired), depth)
+        for colony, acquisition, plug, _, code, began, ended, tag, acquired, depth in rows
+        if depth is not None
+    ]
+    stems.sort(key=lambda stem: stem.depth)
+    return Descent(stems, [row for row in rows if row[9] is None])
 
 
 def fates_of_cuts(cut_event_ids: Iterable[int]) -> dict[int, Counter]:
@@ -261,67 +279,54 @@ def told_ancestors(generations: Iterable[Generation]) -> Iterator[dict]:
             yield {"kind": "acquisition", "id": row.acquisition_id, "date": row.acquired_on, "as": row.acquired_as}
 
 
-def told_descendants(individual: Plug | Colony, rows: Iterable[Descendant]) -> Iterator[dict]:
+def told_descendants(individual: Plug | Colony, descent: Descent) -> Iterator[dict]:
     """Each descendant as a dictionary, parents before children.
 
     ``depth`` counts steps from what was asked for (a colony's cut 1, its plugs 2, a colony grown from one of them 3);
     ``parent`` names the step above.
     """
-    is_plug = isinstance(individual, Plug)
-    plugs = {individual.pk: (0, {"kind": "plug", "code": individual.code_in_clear})} if is_plug else {}
-    stems, cuts = {}, {}
-    if not is_plug:
-        stems[individual.pk, None] = (0, {"kind": "colony", "code": individual.code_in_clear, "tag": individual.tag})
+    borne = descent.frags_of_stems()
+    itself = {"kind": "plug" if isinstance(individual, Plug) else "colony", "code": individual.code_in_clear}
+    plugs = {individual.pk: (0, itself)} if isinstance(individual, Plug) else {}
     returns = {}
-    for row in rows:
-        stem = stems.get((row.colony_id, row.acquisition_id))
-        if stem is None:
-            depth, parent = plugs[row.from_plug_id]
-            if row.acquisition_id:
-                if row.acquisition_id not in returns:
-                    returns[row.acquisition_id] = (depth + 1, {"kind": "acquisition", "id": row.acquisition_id})
-                    yield {
-                        **returns[row.acquisition_id][1],
-                        "date": row.acquired_on,
-                        "as": "returned",
-                        "depth": depth + 1,
-                        "parent": parent,
-                    }
-                depth, parent = stem = returns[row.acquisition_id]
-            if row.colony_id:
-                stem = (depth + 1, {"kind": "colony", "code": in_clear(row.colony_code), "tag": row.tag})
-                yield {
-                    **stem[1],
-                    "date": row.colony_began_on,
-                    "ended": row.colony_ended_on,
-                    "depth": depth + 1,
-                    "parent": parent,
-                }
-            stems[row.colony_id, row.acquisition_id] = stem
-        depth, parent = stem
-        if row.cut_event_id and row.plug_id:
-            if row.cut_event_id not in cuts:
-                cuts[row.cut_event_id] = (depth + 1, {"kind": "cut", "id": row.cut_event_id})
-                yield {
-                    **cuts[row.cut_event_id][1],
-                    "date": row.plug_began_on,
-                    "session": row.session_id,
-                    "depth": depth + 1,
-                    "parent": parent,
-                }
-            depth, parent = cuts[row.cut_event_id]
-        if row.plug_id:
-            told = {"kind": "plug", "code": in_clear(row.plug_code)}
-            plugs[row.plug_id] = (depth + 1, told)
-            yield {
-                **told,
-                "date": row.plug_began_on,
-                "fate": row.fate,
-                "stage": row.stage,
-                "ended": row.plug_ended_on,
-                "depth": depth + 1,
-                "parent": parent,
-            }
+    for stem in descent.stems:
+        depth, parent = plugs.get(stem.from_plug_id, (0, itself))
+        if stem.acquisition_id:
+            told = {"kind": "acquisition", "id": stem.acquisition_id}
+            if stem.acquisition_id not in returns:
+                returns[stem.acquisition_id] = (depth + 1, told)
+                yield told | {"date": stem.acquired_on, "as": "returned", "depth": depth + 1, "parent": parent}
+                yield from _told_frags(borne.get((None, stem.acquisition_id), ()), depth + 1, told, plugs)
+            depth, parent = returns[stem.acquisition_id]
+        if not stem.colony_id:
+            continue
+        told = {"kind": "colony", "code": in_clear(stem.code), "tag": stem.tag}
+        if stem.from_plug_id is None:
+            told = itself | {"tag": stem.tag}
+        else:
+            depth += 1
+            yield told | {"date": stem.began_on, "ended": stem.ended_on, "depth": depth, "parent": parent}
+        for cut, frags in groupby(borne.get((stem.colony_id, None), ()), key=lambda frag: frag[2]):
+            frags = list(frags)
+            told_cut = {"kind": "cut", "id": cut}
+            yield told_cut | {"date": as_day(frags[0][5]), "depth": depth + 1, "parent": told}
+            yield from _told_frags(frags, depth + 1, told_cut, plugs)
+
+
+def _told_frags(frags, depth, parent, plugs):
+    """Frags as dictionaries; what may bear a stem is noted in `plugs` with its depth."""
+    for _, _, _, plug_id, code, began_on, ended_on, fate, stage, _ in frags:
+        told = {"kind": "plug", "code": in_clear(code)}
+        if fate not in (Fate.KEPT, Fate.DEAD):
+            plugs[plug_id] = (depth + 1, told)
+        yield told | {
+            "date": as_day(began_on),
+            "fate": fate,
+            "stage": stage,
+            "ended": as_day(ended_on),
+            "depth": depth + 1,
+            "parent": parent,
+        }
 
 
 def told_lineage(lineage) -> dict:

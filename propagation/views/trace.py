@@ -17,7 +17,7 @@ from propagation.errors import CodeMistyped, NothingFound, PictureUnreadable, Ra
 from propagation.models import Acquisition, Colony, Plug
 from propagation.models.terms import Fate
 from propagation.readings.family_tree import (
-    MOST_ROWS,
+    MOST_DOWN,
     MOST_UP,
     STYLE_ALONE,
     draw_legend,
@@ -127,10 +127,10 @@ def _events(steps):
 
 
 def _tree_of(individual, generations, *, skip=0):
-    """The tree, and whether more came of it than was looked at."""
-    rows = descent_of(individual, most=MOST_ROWS)
+    """The tree of a plug or colony; no more generations are looked at than it shows."""
+    descent = descent_of(individual, generations=MOST_DOWN + 1)
     fates = fates_of_cuts(row.cut_event_id for row in generations[:MOST_UP] if row.cut_event_id)
-    return grow_tree(generations, rows, address_of=address_of, fates_of_cuts=fates, skip=skip)
+    return grow_tree(generations, descent, address_of=address_of, fates_of_cuts=fates, skip=skip)
 
 
 def _skip(request):

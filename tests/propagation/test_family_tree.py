@@ -24,7 +24,7 @@ from propagation.readings.family_tree import (
     stand_across,
     stand_down,
 )
-from propagation.readings.trace import Descendant, Generation
+from propagation.readings.trace import Descent, Generation, Stem
 
 pytestmark = pytest.mark.no_database
 
@@ -51,31 +51,17 @@ def mother(colony_id=1, **fields):
     return Generation(**(told | fields))
 
 
-def row(stem=1, plug=None, cut=None, *, depth=0, came_from=None, fate="kept", stage="fresh", on=10):
-    return Descendant(
-        depth=depth,
-        from_plug_id=came_from,
-        colony_id=stem,
-        colony_code=f"C{stem:07d}",
-        tag=f"M{stem}",
-        colony_began_on=BEGIN + timedelta(days=on - 5),
-        colony_ended_on=None,
-        acquisition_id=None,
-        acquired_on=None,
-        cut_event_id=cut,
-        session_id=cut,
-        plug_id=plug,
-        plug_code=f"P{plug or 0:07d}",
-        plug_began_on=BEGIN + timedelta(days=on) if plug else None,
-        fate=fate if plug else None,
-        stage=stage if plug else None,
-        is_insurance=False,
-        plug_ended_on=None,
-    )
+def row(stem=1, plug=None, cut=None, *, came_from=None, fate="kept", stage="fresh", on=10):
+    """A frag, and the stem that bears it."""
+    began_on = BEGIN + timedelta(days=on)
+    bears = Stem(stem, None, came_from, f"C{stem:07d}", began_on - timedelta(days=5), None, f"M{stem}", None, 0)
+    return bears, (stem, None, cut, plug, f"P{plug:07d}", began_on, None, fate, stage, None)
 
 
 def tree(rows, generations=None, **options):
-    return grow_tree(generations or [mother()], rows, address_of=page, fates_of_cuts={}, **options)
+    stems = {stem.colony_id: stem for stem, _ in reversed(rows)}
+    descent = Descent(list(stems.values()), [frag for _, frag in rows])
+    return grow_tree(generations or [mother()], descent, address_of=page, fates_of_cuts={}, **options)
 
 
 def titles(root, kind=None):
@@ -93,7 +79,7 @@ def test_a_colony_stands_on_the_cut_that_it_came_from():
     rows = [
         row(plug=1, cut=5, fate="grown_on"),
         row(plug=2, cut=6, on=20),
-        row(stem=2, plug=3, cut=7, depth=1, came_from=1, on=90),
+        row(stem=2, plug=3, cut=7, came_from=1, on=90),
     ]
     root = tree(rows)
     assert titles(root) == ["Bought", "M1", "Cut 11 Jan 2020", "M2", "Cut 31 Mar 2020", "Cut 21 Jan 2020"]
@@ -101,7 +87,7 @@ def test_a_colony_stands_on_the_cut_that_it_came_from():
 
 def test_the_trunk_leads_from_the_acquisition_to_what_was_asked_for():
     plug = mother(plug_id=3, plug_code="PPPPPPPP", plug_began_on=BEGIN, plug_fate="kept", cut_event_id=4)
-    root = grow_tree([plug], [], address_of=page, fates_of_cuts={4: Counter({("kept", "fresh"): 8})})
+    root = grow_tree([plug], Descent([], []), address_of=page, fates_of_cuts={4: Counter({("kept", "fresh"): 8})})
     assert titles(root) == ["Bought", "M1", "Cut 1 Jan 2020", "PPPP-PPPP"]
     asked_for = [knot for knot in root.walk() if knot.is_asked_for]
     assert [knot.title for knot in asked_for] == ["PPPP-PPPP"]
@@ -141,9 +127,7 @@ def test_a_million_descendants_never_render():
         for cut in range(4):
             for frag in range(8):
                 plug += 1
-                rows.append(
-                    row(own, plug, own * 10 + cut, depth=depth, came_from=came_from, fate="grown_on", on=depth * 50 + 9)
-                )
+                rows.append(row(own, plug, own * 10 + cut, came_from=came_from, fate="grown_on", on=depth * 50 + 9))
                 if frag < 3:
                     stem += 1
                     waiting.append((stem, depth + 1, plug))

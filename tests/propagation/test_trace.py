@@ -163,13 +163,14 @@ def test_the_whole_line_is_plain_json(line):
     assert all({"kind", "date", "depth", "parent"} <= set(step) for step in told["descendants"])
 
 
-def test_no_more_is_looked_for_than_was_asked(line):
-    assert len(descent_of(line["mother"], most=2)) == 2
+def test_no_more_generations_are_looked_at_than_were_asked_for(line):
+    descent = descent_of(line["mother"], generations=0)
+    assert [stem.tag for stem in descent.stems] == ["M1"]
+    assert len(descent.frags) == 3
 
 
 def test_the_nearest_generation_comes_first(line):
-    depths = [row.depth for row in descent_of(line["mother"])]
-    assert depths == sorted(depths)
+    assert [(stem.tag, stem.depth) for stem in descent_of(line["mother"]).stems] == [("M1", 0), ("M2", 1), ("M3", 1)]
 
 
 def test_two_hundred_generations_are_followed(today):
@@ -205,7 +206,7 @@ def test_whatever_is_below_has_what_it_came_from_above_it(choices):
         plugs += cut_now
         Plug.objects.filter(pk=cut_now[0].pk).update(fate="grown_on", ended_on=day(10 * number + 7))
         mothers.append(ColonyFactory(grown_from=cut_now[0], lineage=mother.lineage, began_on=day(10 * number + 7)))
-    below = {row.plug_id for row in descent_of(mothers[0]) if row.plug_id}
+    below = {frag[3] for frag in descent_of(mothers[0]).frags}
     assert below == {plug.pk for plug in plugs}
     for plug in plugs:
         rows = ancestry_of(plug)
