@@ -4,6 +4,11 @@ from datetime import date
 
 import pytest
 from django.test import override_settings
+from hypothesis import settings
+
+# How long an example takes is no matter of right or wrong, and machines are busy.
+settings.register_profile("ramet", deadline=None)
+settings.load_profile("ramet")
 
 
 @pytest.fixture
