@@ -187,7 +187,7 @@ class _Grower:
         if bud.colony_id:
             child = _colony_knot(bud.code, bud.tag, bud.began_on, bud.ended_on, self.address_of)
             if bud.acquisition_id:
-                child.detail = f"came back {written(bud.acquired_on)}"
+                child.detail = f"back {written(bud.acquired_on)}"
             further = self.cuts_of(bud)
         else:
             came = self.borne.get((None, bud.acquisition_id), ())
@@ -204,7 +204,7 @@ class _Grower:
             title, detail = ("cut", "cuts")[len(rest) != 1], f"{frags} {'frag' if frags == 1 else 'frags'} and on"
             address = f"{knot.address}?skip={number_before}" if knot.is_asked_for else knot.address
         else:
-            title, detail = ("colony", "colonies")[len(rest) != 1], "and what came of them"
+            title, detail = ("colony", "colonies")[len(rest) != 1], "and all from them"
             address = self.address_of(rest[0].code) if rest[0].code else knot.address
         more = "more " if number_before else ""
         return Knot("more", f"{len(rest)} {more}{title}", detail, None, address)
@@ -277,7 +277,7 @@ def grow_tree(
 
 def _plug_knot(row, address_of, *, is_asked_for):
     fate = Fate(row.plug_fate)
-    detail = f"{fate.label.lower()} {written(row.plug_ended_on)}" if fate != Fate.KEPT else "kept"
+    detail = f"{fate.label.lower()} {date_format(row.plug_ended_on, 'M Y')}" if fate != Fate.KEPT else "kept"
     return Knot(
         "plug",
         in_clear(row.plug_code),
@@ -293,6 +293,7 @@ def _plug_knot(row, address_of, *, is_asked_for):
 
 HEIGHT = 56
 ACROSS_WIDTH, ACROSS_GAP, ACROSS_STEP = 156, 28, HEIGHT + 14
+LINES_OF_A_SCREEN = 9
 DOWN_WIDTH, DOWN_INDENT, DOWN_STEP = 304, 15, HEIGHT + 12
 MARGIN = 6  # room for the ring around what has the focus
 
@@ -301,7 +302,8 @@ def stand_across(root: Knot) -> tuple[float, float]:
     """Place the knots for a wide page, generations from left to right; returns width and height.
 
     Every knot without children has a line of its own, and a parent stands midway between its first and last child, so
-    no two knots meet.
+    no two knots meet. In a tree taller than a screen it stands beside its first child: so the picture begins where it
+    is opened.
     """
     lines = 0
     deepest = 0
@@ -318,7 +320,8 @@ def stand_across(root: Knot) -> tuple[float, float]:
             lines += 1
     for knot in reversed(order):
         if knot.children:
-            knot.y = (knot.children[0].y + knot.children[-1].y) / 2
+            last = knot.children[-1] if lines <= LINES_OF_A_SCREEN else knot.children[0]
+            knot.y = (knot.children[0].y + last.y) / 2
     width = 2 * MARGIN + deepest * (ACROSS_WIDTH + ACROSS_GAP) + ACROSS_WIDTH
     return width, 2 * MARGIN + (lines - 1) * ACROSS_STEP + HEIGHT
 

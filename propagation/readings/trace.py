@@ -14,7 +14,6 @@ back of a plug that left.
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from datetime import date
-from functools import lru_cache
 from itertools import groupby
 from typing import NamedTuple
 
@@ -27,53 +26,27 @@ from propagation.models import Colony, Fate, Plug
 # COALESCE(day, NULL) is the day itself; it keeps Python's sqlite3 from turning each day of each row into a date by its
 # own slow and deprecated converter. `as_day` reads them where they are wanted.
 UPWARDS = """
-WITH RECURSIVE thread (
-    depth, plug_id, plug_code, plug_began_on, plug_fate, plug_ended_on, cut_event_id, session_id, frags,
-    colony_id, colony_code, tag, colony_began_on, colony_ended_on,
-    acquisition_id, acquired_on, acquired_as, plug_above_id
-) AS (
-    {start}
+WITH RECURSIVE thread (depth, plug_id, colony_id) AS (
+    SELECT 0, CAST(%s AS bigint), CAST(%s AS bigint)
     UNION ALL
-    SELECT t.depth + 1, p.id, p.code, p.began_on, p.fate, p.ended_on, e.id, e.session_id, e.frags,
-        c.id, c.code, c.tag, c.began_on, c.ended_on,
-        a.id, a.acquired_on, a.kind, COALESCE(c.grown_from_id, a.returned_plug_id)
+    SELECT t.depth + 1, COALESCE(c.grown_from_id, a.returned_plug_id), NULL
     FROM thread t
-    JOIN propagation_plug p ON p.id = t.plug_above_id
+    LEFT JOIN propagation_plug p ON p.id = t.plug_id
     LEFT JOIN propagation_cutevent e ON e.id = p.cut_event_id
-    LEFT JOIN propagation_colony c ON c.id = e.mother_id
+    LEFT JOIN propagation_colony c ON c.id = COALESCE(e.mother_id, t.colony_id)
     LEFT JOIN propagation_acquisition a ON a.id = COALESCE(p.acquisition_id, c.acquisition_id)
+    WHERE COALESCE(c.grown_from_id, a.returned_plug_id) IS NOT NULL
 )
-SELECT depth, plug_id, plug_code, COALESCE(plug_began_on, NULL), plug_fate, COALESCE(plug_ended_on, NULL),
-    cut_event_id, session_id, frags, colony_id, colony_code, tag,
-    COALESCE(colony_began_on, NULL), COALESCE(colony_ended_on, NULL),
-    acquisition_id, COALESCE(acquired_on, NULL), acquired_as, plug_above_id
-FROM thread
+SELECT t.depth, p.id, p.code, COALESCE(p.began_on, NULL), p.fate, COALESCE(p.ended_on, NULL),
+    e.id, e.session_id, e.frags,
+    c.id, c.code, c.tag, COALESCE(c.began_on, NULL), COALESCE(c.ended_on, NULL),
+    a.id, COALESCE(a.acquired_on, NULL), a.kind, COALESCE(c.grown_from_id, a.returned_plug_id)
+FROM thread t
+LEFT JOIN propagation_plug p ON p.id = t.plug_id
+LEFT JOIN propagation_cutevent e ON e.id = p.cut_event_id
+LEFT JOIN propagation_colony c ON c.id = COALESCE(e.mother_id, t.colony_id)
+LEFT JOIN propagation_acquisition a ON a.id = COALESCE(p.acquisition_id, c.acquisition_id)
 """
-
-UP_FROM_PLUG = UPWARDS.format(
-    start="""
-    SELECT 0, p.id, p.code, p.began_on, p.fate, p.ended_on, e.id, e.session_id, e.frags,
-        c.id, c.code, c.tag, c.began_on, c.ended_on,
-        a.id, a.acquired_on, a.kind, COALESCE(c.grown_from_id, a.returned_plug_id)
-    FROM propagation_plug p
-    LEFT JOIN propagation_cutevent e ON e.id = p.cut_event_id
-    LEFT JOIN propagation_colony c ON c.id = e.mother_id
-    LEFT JOIN propagation_acquisition a ON a.id = COALESCE(p.acquisition_id, c.acquisition_id)
-    WHERE p.id = %s
-"""
-)
-
-UP_FROM_COLONY = UPWARDS.format(
-    start="""
-    SELECT 0, CAST(NULL AS bigint), CAST(NULL AS varchar(8)), CAST(NULL AS date), CAST(NULL AS varchar(8)),
-        CAST(NULL AS date), CAST(NULL AS bigint), CAST(NULL AS bigint), CAST(NULL AS smallint),
-        c.id, c.code, c.tag, c.began_on, c.ended_on,
-        a.id, a.acquired_on, a.kind, COALESCE(c.grown_from_id, a.returned_plug_id)
-    FROM propagation_colony c
-    LEFT JOIN propagation_acquisition a ON a.id = c.acquisition_id
-    WHERE c.id = %s
-"""
-)
 
 # The climb carries stems only, an eighth of the plugs or fewer, and reads no row of a plug; the plugs are read once, at
 # the end. A recursive term may name itself once only (PostgreSQL), so both kinds of stem hang on one join; an
@@ -191,33 +164,48 @@ class Descent(NamedTuple):
         return borne
 
 
-@lru_cache(maxsize=20_000)
-def _read_day(text: str) -> date:
-    return date.fromisoformat(text)
+class _Days(dict):
+    """Days read from text once each: SQLite keeps days as text, and a line holds the same few again and again."""
+
+    def __missing__(self, told):
+        day = date.fromisoformat(told) if isinstance(told, str) else told
+        if len(self) > MOST_DAYS_KEPT:
+            self.clear()
+        self[told] = day
+        return day
+
+
+MOST_DAYS_KEPT = 20_000  # half a century
+_days = _Days({None: None})
 
 
 def as_day(told: date | str | None) -> date | None:
-    """A day as a date; SQLite keeps days as text."""
-    return _read_day(told) if isinstance(told, str) else told
+    """A day of `Descent.frags` as a date."""
+    return _days[told]
 
 
 def ancestry_of(individual: Plug | Colony) -> list[Generation]:
     """The line of descent of a plug or colony, its own generation first and the acquisition in the last. One query."""
-    statement = UP_FROM_PLUG if isinstance(individual, Plug) else UP_FROM_COLONY
+    is_plug = isinstance(individual, Plug)
     with connection.cursor() as cursor:
-        cursor.execute(statement, [individual.pk])
-        return [
-            Generation(
-                depth, plug, code, as_day(began), fate, as_day(ended), cut, session, frags,
-                colony, colony_code, tag, as_day(colony_began), as_day(colony_ended),
-                acquisition, as_day(acquired), kind, above,
+        cursor.execute(UPWARDS, [individual.pk if is_plug else None, None if is_plug else individual.pk])
+        rows = cursor.fetchall()
+    day = _days
+    rows.sort()  # by generation; there is one row of each
+    return [
+        Generation._make(
+            (
+                depth, plug, code, day[began], fate, day[ended], cut, session, frags,
+                colony, colony_code, tag, day[colony_began], day[colony_ended],
+                acquisition, day[acquired], kind, above,
             )
-            for (
-                depth, plug, code, began, fate, ended, cut, session, frags,
-                colony, colony_code, tag, colony_began, colony_ended,
-                acquisition, acquired, kind, above,
-            ) in cursor.fetchall()
-        ]  # fmt: skip
+        )
+        for (
+            depth, plug, code, began, fate, ended, cut, session, frags,
+            colony, colony_code, tag, colony_began, colony_ended,
+            acquisition, acquired, kind, above,
+        ) in rows
+    ]  # fmt: skip
 
 
 def descent_of(individual: Plug | Colony, *, generations: int = EVERY_GENERATION) -> Descent:

@@ -179,7 +179,15 @@ def test_generations_stand_in_columns_and_parents_amid_their_children(root):
         assert all(child.x > knot.x + knot.width for child in knot.children)
         assert [a.y < b.y for a, b in pairwise(knot.children)] == [True] * max(len(knot.children) - 1, 0)
         if knot.children:
-            assert knot.y == (knot.children[0].y + knot.children[-1].y) / 2
+            assert knot.children[0].y <= knot.y <= knot.children[-1].y
+
+
+def test_a_small_tree_is_even_and_a_tall_one_begins_at_the_top():
+    small, tall = (Knot("colony", "M", children=[Knot("cut", str(n)) for n in range(number)]) for number in (3, 40))
+    stand_across(small)
+    assert small.y == small.children[1].y
+    stand_across(tall)
+    assert tall.y == tall.children[0].y
 
 
 @pytest.mark.parametrize("across", [True, False])

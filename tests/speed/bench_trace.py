@@ -31,7 +31,7 @@ INSERT INTO propagation_colony
     (id, tag, code, lineage_id, grown_from_id, acquisition_id, began_on, ended_on, end_reason, note, labelled_at)
 {NUMBERS}
 SELECT %s + i, 'T' || CAST(%s + i AS text), CAST(20000000 + %s + i AS text), 1,
-    %s + CAST(i * %s / %s AS bigint), NULL, CAST(%s AS date), NULL, '', '', NULL FROM n
+    %s + CAST(i * %s / %s AS bigint), NULL, %s, NULL, '', '', NULL FROM n
 """  # noqa: S608 - constants only
 INSERT_CUTS = f"""
 INSERT INTO propagation_cutevent
@@ -44,13 +44,13 @@ INSERT INTO propagation_plug
     (id, code, lineage_id, cut_event_id, acquisition_id, began_on, size_mm, stage, checked_on, healed_on, fate,
      ended_on, loss_reason, is_insurance, rack_id, rack_row, rack_column, labelled_at, note)
 {NUMBERS}
-SELECT %s + i, CAST(10000000 + %s + i AS text), 1, %s + CAST(i / {FRAGS} AS bigint), NULL, CAST(%s AS date), 25,
-    'sealed', CAST(%s AS date), NULL,
+SELECT %s + i, CAST(10000000 + %s + i AS text), 1, %s + CAST(i / {FRAGS} AS bigint), NULL, %s, 25,
+    'sealed', %s, NULL,
     CASE i %% 4 WHEN 1 THEN 'kept' WHEN 2 THEN 'sold' ELSE 'dead' END,
-    CASE i %% 4 WHEN 1 THEN NULL ELSE CAST(%s AS date) END, '', FALSE, NULL, NULL, NULL, NULL, '' FROM n
+    CASE i %% 4 WHEN 1 THEN NULL ELSE %s END, '', FALSE, NULL, NULL, NULL, NULL, '' FROM n
 """  # noqa: S608 - constants only
 MARK_GROWN_ON = """
-UPDATE propagation_plug SET fate = 'grown_on', ended_on = CAST(%s AS date)
+UPDATE propagation_plug SET fate = 'grown_on', ended_on = %s
 WHERE id IN (SELECT grown_from_id FROM propagation_colony)
 """
 
