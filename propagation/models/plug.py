@@ -6,7 +6,6 @@ from simple_history.models import HistoricalRecords
 from propagation import codes
 from propagation.models.terms import Fate, HealingStage, LossReason
 
-
 # What an index for ready plugs holds; `ready_on` asks for it in the same words.
 READY = Q(fate=Fate.KEPT, stage=HealingStage.HEALED, is_insurance=False)
 
