@@ -14,7 +14,7 @@ RESOLUTIONS = [(203, "203 dpi, label printer"), (300, "300 dpi"), (600, "600 dpi
 def grouped_stocks():
     """Stocks for a choice, sheets and rolls apart."""
     groups = {}
-    for stock in LabelStock.objects.all():
+    for stock in LabelStock.objects.order_by("-kind", "pk"):
         groups.setdefault(f"{stock.get_kind_display()}s", []).append((stock.pk, stock.name))
     return list(groups.items())
 

@@ -5,7 +5,7 @@ from datetime import date
 
 from propagation import codes
 from propagation.models import Colony, Fate, Lineage, Plug
-from propagation.readings.trace import ancestry_of
+from propagation.readings.trace import ancestry_of, as_day
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ def public_line(text: str) -> PublicLine | None:
         day=found.began_on,
         is_cut=bool(plug and plug.cut_event_id),
         generations=sum(1 for row in generations if row.cut_event_id),
-        began=generations[-1].acquired_on,
+        began=as_day(generations[-1].acquired_on),
         steps=tuple(_steps(generations)),
     )
 
@@ -67,11 +67,11 @@ def _steps(generations):
     for row in generations:
         if row.cut_event_id:
             what = "This frag was cut" if row.depth == 0 else "Cut"
-            yield PublicStep(row.plug_began_on, "cut", what, f"from the mother colony {row.tag}")
-        if row.colony_id and (row.plug_above_id or row.colony_began_on != row.acquired_on):
-            yield PublicStep(row.colony_began_on, "colonies", f"Colony {row.tag} began")
+            yield PublicStep(as_day(row.plug_began_on), "cut", what, f"from the mother colony {row.tag}")
+        if row.tag and row.colony_began_on != row.acquired_on:
+            yield PublicStep(as_day(row.colony_began_on), "colonies", f"Colony {row.tag} began")
         if row.acquisition_id:
             came_back = row.acquired_as == "returned"
             yield PublicStep(
-                row.acquired_on, "acquired", "Came back to the keeper" if came_back else "Came to the keeper"
+                as_day(row.acquired_on), "acquired", "Came back to the keeper" if came_back else "Came to the keeper"
             )

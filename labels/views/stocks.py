@@ -16,7 +16,7 @@ from labels.models import LabelStock
 @require_safe
 def stocks(request):
     """Every stock, sheets and rolls."""
-    return render(request, "labels/stocks.html", {"stocks": LabelStock.objects.all()})
+    return render(request, "labels/stocks.html", {"stocks": LabelStock.objects.order_by("-kind", "pk")})
 
 
 def stock_new(request):
