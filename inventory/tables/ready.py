@@ -10,6 +10,7 @@ from inventory.readings.availability import for_list, with_price
 from propagation.codes import in_clear
 from propagation.lengths import unit_of
 from propagation.models import Measure, Plug
+from propagation.readings.rack import cell_name
 from propagation.templatetags.ramet import code as code_chip
 
 NUMERIC = {"td": {"class": "numeric"}, "th": {"class": "numeric"}}
@@ -24,24 +25,11 @@ def plug_address(plug) -> str:
 
 
 def place_of(plug) -> str:
-    """``Rack A, row 2, column 3``, as far as it is known."""
+    """``Rack A, B 3``, as far as it is known; a cell keeps on one line."""
     if plug.rack is None:
         return ""
-    cell = f", row {plug.rack_row}, column {plug.rack_column}" if plug.rack_row else ""
-    return f"{plug.rack.name}{cell}"
-
-
-class ReadyRows(TableQuerysetData):
-    """Finds the ids of a page first, from the plugs alone, then what their rows show.
-
-    With everything joined at once, databases read and sort all the plugs to show 25 of them.
-    """
-
-    def __getitem__(self, key):
-        if not isinstance(key, slice):
-            return super().__getitem__(key)
-        page = Plug.objects.filter(pk__in=self.data.values("pk")[key])
-        return for_list(page).order_by(*self.data.query.order_by)
+    cell = cell_name(plug.rack_row, plug.rack_column).replace(" ", "\u00a0")
+    return f"{plug.rack.name}, {cell}" if cell else plug.rack.name
 
 
 class ReadyTable(tables.Table):

@@ -16,5 +16,5 @@ def money(amount, currency):
 
 @register.filter
 def place_of(plug):
-    """``{{ plug|place_of }}`` → ``Rack A, row 2, column 3``, or nothing."""
+    """``{{ plug|place_of }}`` → ``Rack A, B 3``, or nothing."""
     return place_of_plug(plug)
