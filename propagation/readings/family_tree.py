@@ -235,7 +235,7 @@ def grow_tree(
             Knot(
                 "more",
                 f"{words} more {'generation' if words == 1 else 'generations'}",
-                f"back to {written(generations[-1].acquired_on)}",
+                f"back to {written(as_day(generations[-1].acquired_on))}",
                 None,
                 address_of(beyond.plug_code),
             )
@@ -243,12 +243,14 @@ def grow_tree(
     for row in reversed(trunk):
         is_asked_for = row is asked_for
         if row.acquisition_id:
-            line.append(Knot("acquisition", CAME_AS[row.acquired_as], written(row.acquired_on), row.acquired_on))
-        if row.colony_id:
+            line.append(
+                Knot("acquisition", CAME_AS[row.acquired_as], written(as_day(row.acquired_on)), as_day(row.acquired_on))
+            )
+        if row.tag:
             is_itself = is_asked_for and not row.plug_id
             line.append(
                 _colony_knot(
-                    row.colony_code, row.tag, row.colony_began_on, row.colony_ended_on, address_of,
+                    row.colony_code, row.tag, as_day(row.colony_began_on), as_day(row.colony_ended_on), address_of,
                     is_asked_for=is_itself,
                 )
             )  # fmt: skip
@@ -256,9 +258,9 @@ def grow_tree(
             line.append(
                 Knot(
                     "cut",
-                    f"Cut {written(row.plug_began_on)}",
+                    f"Cut {written(as_day(row.plug_began_on))}",
                     "",
-                    row.plug_began_on,
+                    as_day(row.plug_began_on),
                     marks=_marks(fates_of_cuts.get(row.cut_event_id, {})),
                 )
             )
@@ -277,12 +279,12 @@ def grow_tree(
 
 def _plug_knot(row, address_of, *, is_asked_for):
     fate = Fate(row.plug_fate)
-    detail = f"{fate.label.lower()} {date_format(row.plug_ended_on, 'M Y')}" if fate != Fate.KEPT else "kept"
+    detail = f"{fate.label.lower()} {date_format(as_day(row.plug_ended_on), 'M Y')}" if fate != Fate.KEPT else "kept"
     return Knot(
         "plug",
         in_clear(row.plug_code),
         detail,
-        row.plug_began_on,
+        as_day(row.plug_began_on),
         address_of(row.plug_code),
         is_asked_for=is_asked_for,
         has_ended=fate != Fate.KEPT,

@@ -39,8 +39,8 @@ WITH RECURSIVE thread (depth, plug_id, colony_id) AS (
 )
 SELECT t.depth, p.id, p.code, COALESCE(p.began_on, NULL), p.fate, COALESCE(p.ended_on, NULL),
     e.id, e.session_id, e.frags,
-    c.id, c.code, c.tag, COALESCE(c.began_on, NULL), COALESCE(c.ended_on, NULL),
-    a.id, COALESCE(a.acquired_on, NULL), a.kind, COALESCE(c.grown_from_id, a.returned_plug_id)
+    c.code, c.tag, COALESCE(c.began_on, NULL), COALESCE(c.ended_on, NULL),
+    a.id, COALESCE(a.acquired_on, NULL), a.kind
 FROM thread t
 LEFT JOIN propagation_plug p ON p.id = t.plug_id
 LEFT JOIN propagation_cutevent e ON e.id = p.cut_event_id
@@ -107,26 +107,24 @@ EVERY_GENERATION = 1_000_000
 
 
 class Generation(NamedTuple):
-    """One generation upwards; what does not apply is None."""
+    """One generation upwards, as the database gave it; what does not apply is None. Days are read with `as_day`."""
 
     depth: int
     plug_id: int | None
     plug_code: str | None
-    plug_began_on: date | None
+    plug_began_on: date | str | None
     plug_fate: str | None
-    plug_ended_on: date | None
+    plug_ended_on: date | str | None
     cut_event_id: int | None
     session_id: int | None
     frags: int | None
-    colony_id: int | None
     colony_code: str | None
     tag: str | None
-    colony_began_on: date | None
-    colony_ended_on: date | None
+    colony_began_on: date | str | None
+    colony_ended_on: date | str | None
     acquisition_id: int | None
-    acquired_on: date | None
+    acquired_on: date | str | None
     acquired_as: str | None
-    plug_above_id: int | None
 
 
 class Stem(NamedTuple):
@@ -180,7 +178,7 @@ _days = _Days({None: None})
 
 
 def as_day(told: date | str | None) -> date | None:
-    """A day of `Descent.frags` as a date."""
+    """A day of a row as a date."""
     return _days[told]
 
 
@@ -190,22 +188,8 @@ def ancestry_of(individual: Plug | Colony) -> list[Generation]:
     with connection.cursor() as cursor:
         cursor.execute(UPWARDS, [individual.pk if is_plug else None, None if is_plug else individual.pk])
         rows = cursor.fetchall()
-    day = _days
     rows.sort()  # by generation; there is one row of each
-    return [
-        Generation._make(
-            (
-                depth, plug, code, day[began], fate, day[ended], cut, session, frags,
-                colony, colony_code, tag, day[colony_began], day[colony_ended],
-                acquisition, day[acquired], kind, above,
-            )
-        )
-        for (
-            depth, plug, code, began, fate, ended, cut, session, frags,
-            colony, colony_code, tag, colony_began, colony_ended,
-            acquisition, acquired, kind, above,
-        ) in rows
-    ]  # fmt: skip
+    return list(map(Generation._make, rows))
 
 
 def descent_of(individual: Plug | Colony, *, generations: int = EVERY_GENERATION) -> Descent:
@@ -246,25 +230,35 @@ def told_ancestors(generations: Iterable[Generation]) -> Iterator[dict]:
     for row in generations:
         is_asked_for = row.depth == 0
         if row.plug_id and not is_asked_for:
-            yield {"kind": "plug", "code": in_clear(row.plug_code), "date": row.plug_began_on, "fate": row.plug_fate}
+            yield {
+                "kind": "plug",
+                "code": in_clear(row.plug_code),
+                "date": as_day(row.plug_began_on),
+                "fate": row.plug_fate,
+            }
         if row.cut_event_id:
             yield {
                 "kind": "cut",
                 "id": row.cut_event_id,
-                "date": row.plug_began_on,
+                "date": as_day(row.plug_began_on),
                 "session": row.session_id,
                 "frags": row.frags,
             }
-        if row.colony_id and (row.plug_id or not is_asked_for):
+        if row.tag and (row.plug_id or not is_asked_for):
             yield {
                 "kind": "colony",
                 "code": in_clear(row.colony_code),
                 "tag": row.tag,
-                "date": row.colony_began_on,
-                "ended": row.colony_ended_on,
+                "date": as_day(row.colony_began_on),
+                "ended": as_day(row.colony_ended_on),
             }
         if row.acquisition_id:
-            yield {"kind": "acquisition", "id": row.acquisition_id, "date": row.acquired_on, "as": row.acquired_as}
+            yield {
+                "kind": "acquisition",
+                "id": row.acquisition_id,
+                "date": as_day(row.acquired_on),
+                "as": row.acquired_as,
+            }
 
 
 def told_descendants(individual: Plug | Colony, descent: Descent) -> Iterator[dict]:

@@ -28,7 +28,7 @@ from propagation.readings.family_tree import (
 )
 from propagation.readings.find import find_plug_or_colony
 from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
-from propagation.readings.trace import ancestry_of, descent_of, fates_of_cuts, told_ancestors, told_trace
+from propagation.readings.trace import ancestry_of, as_day, descent_of, fates_of_cuts, told_ancestors, told_trace
 from propagation.readings.trace_search import MOST_SHOWN, Found, search_lines
 
 STEPS_SHOWN = 36  # of a long line; the rest folds away
@@ -161,7 +161,7 @@ def trace_plug(request, individual):
             "steps": steps[:STEPS_SHOWN],
             "further_steps": steps[STEPS_SHOWN:],
             "number_of_generations": len(generations),
-            "began": generations[-1].acquired_on,
+            "began": as_day(generations[-1].acquired_on),
             "has_descendants": any(knot.children for knot in knots if knot.is_asked_for) or bool(skip),
             "tree_across": mark_safe(draw_tree(root, across=True, name=name)),  # noqa: S308 - written by ElementTree
             "tree_down": mark_safe(draw_tree(root, across=False, name=name)),  # noqa: S308

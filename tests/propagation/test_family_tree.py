@@ -36,11 +36,10 @@ def page(code):
     return f"/trace/{code}/"
 
 
-def mother(colony_id=1, **fields):
+def mother(**fields):
     """The own generation of a colony that was bought."""
     told = dict.fromkeys(Generation._fields) | {
         "depth": 0,
-        "colony_id": colony_id,
         "colony_code": "AAAAAAAA",
         "tag": "M1",
         "colony_began_on": BEGIN,
@@ -96,8 +95,7 @@ def test_the_trunk_leads_from_the_acquisition_to_what_was_asked_for():
 
 def test_a_long_line_is_cut_short_with_a_way_further_up():
     generations = [
-        mother(depth=n, colony_id=n, plug_id=n, plug_code=f"P{n:07d}", plug_began_on=BEGIN, plug_fate="grown_on")
-        for n in range(200)
+        mother(depth=n, plug_id=n, plug_code=f"P{n:07d}", plug_began_on=BEGIN, plug_fate="grown_on") for n in range(200)
     ]
     root = tree([], generations)
     assert root.kind == "more"
