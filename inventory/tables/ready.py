@@ -32,6 +32,14 @@ def place_of(plug) -> str:
     return f"{plug.rack.name}, {cell}" if cell else plug.rack.name
 
 
+def place_of(plug) -> str:
+    """``Rack A, B 3``, as far as it is known; a cell keeps on one line."""
+    if plug.rack is None:
+        return ""
+    cell = cell_name(plug.rack_row, plug.rack_column).replace(" ", "\u00a0")
+    return f"{plug.rack.name}, {cell}" if cell else plug.rack.name
+
+
 class ReadyTable(tables.Table):
     """Plugs that are ready, each with a box to tick. What sorts is written so that an index can serve it."""
 
