@@ -14,5 +14,5 @@ def today(request):
     return render(
         request,
         "propagation/today.html",
-        {"day": day, "glance": glance, "dues": [] if glance.is_beginning else due_on(day)},
+        {"day": day, "glance": glance, "dues": due_on(day)},
     )

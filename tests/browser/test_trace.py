@@ -100,6 +100,15 @@ def test_every_page_for_strangers_is_fit_for_everybody(browser_page, line, width
         assert page.evaluate("document.documentElement.scrollWidth") <= width, path
 
 
+@pytest.mark.parametrize("width", [360, 1280])
+def test_the_first_steps_are_fit_for_everybody(browser_page, width):
+    page = browser_page(width, 800, touch=width < 700)
+    for path in (reverse("today"), reverse("trace")):
+        page.goto(path)
+        assert violations(page) == [], path
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+
+
 def test_it_all_works_without_scripts(browser_page, line):
     page = browser_page(360, 740, scripts=False)
     page.goto(reverse("trace_plug", args=["M-OLD"]))

@@ -60,6 +60,13 @@ def test_once_something_was_cut_the_day_is_shown_instead(signed_in):
     assert "What is due" in told
 
 
+def test_what_is_due_is_not_hidden_from_a_keeper_who_has_not_cut_yet(signed_in):
+    IncidentFactory(colony__tag="ILL", opened_on=timezone.localdate())
+    told = text(signed_in.get(reverse("today")))
+    assert "Begin in four steps" in told
+    assert "Look after ILL" in told
+
+
 # The numbers
 
 
