@@ -6,7 +6,6 @@ from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.timezone import localdate
-from django_tables2.paginators import LazyPaginator
 
 from inventory.actions.acquire_from import (
     Deal,
@@ -32,6 +31,7 @@ from propagation.actions.changes import last_change
 from propagation.errors import RametError, RowErrors
 from propagation.forms.fields import refuse
 from propagation.models import Acquisition, Colony, Plug, Preferences
+from propagation.paging import UncountedPaginator
 from propagation.readings.changes import changes_of
 
 ROWS = 25
@@ -39,7 +39,7 @@ ROWS = 25
 
 def acquire(request):
     rows = Acquisition.objects.select_related("lineage", "pack", "terms__contact").order_by("-acquired_on", "-pk")
-    page = LazyPaginator(rows, ROWS).get_page(request.GET.get("page"))
+    page = UncountedPaginator(rows, ROWS).get_page(request.GET.get("page"))
     return render(request, "inventory/acquire.html", {"page": page})
 
 

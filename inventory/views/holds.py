@@ -11,7 +11,6 @@ from django.utils.html import format_html
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
-from django_tables2.paginators import LazyPaginator
 
 from inventory.actions.hold_plugs import extend_hold, hold_plugs_for, release_hold
 from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugNotReady
@@ -21,6 +20,7 @@ from inventory.readings import holds as reading
 from inventory.readings.chosen import plugs_chosen
 from propagation.errors import PlugGone, RametError
 from propagation.forms.fields import refuse
+from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
 from propagation.readings.find import find_plug
 
@@ -148,7 +148,7 @@ def holds(request):
         "soon": reading.holds_ending_soon,
         "past": reading.past_holds,
     }.get(which, reading.current_holds)(today)
-    page = LazyPaginator(found, ROWS).get_page(request.GET.get("page"))
+    page = UncountedPaginator(found, ROWS).get_page(request.GET.get("page"))
     here = reverse("holds")
     return render(
         request,

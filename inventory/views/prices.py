@@ -6,7 +6,6 @@ from django.db.models.functions import Lower
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.timezone import localdate
-from django_tables2.paginators import LazyPaginator
 
 from inventory.actions.set_prices import set_currency, set_lineage_prices, set_plug_prices
 from inventory.errors import AmountsNotConverted
@@ -17,6 +16,7 @@ from inventory.views.holds import page_of_plug, plug_or_404
 from propagation.errors import RametError
 from propagation.forms.fields import refuse
 from propagation.models import Lineage
+from propagation.paging import UncountedPaginator
 from propagation.views.lists import in_use
 
 ROWS = 50
@@ -28,7 +28,7 @@ def prices(request):
     today = localdate()
     every = Lineage.objects.annotate(amount=F("price__amount")).order_by(Lower("name"))
     filterset = PriceFilter(request.GET, queryset=every, today=today)
-    page = LazyPaginator(filterset.qs, ROWS).get_page(request.GET.get("page"))
+    page = UncountedPaginator(filterset.qs, ROWS).get_page(request.GET.get("page"))
     # What was on the page when it was opened is saved, whatever the filter would show now.
     shown = _named(every, request.POST) if request.method == "POST" else page.object_list
     form = PricesForm(request.POST or None, book=book, lineages=shown)

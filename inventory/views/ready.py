@@ -12,7 +12,6 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
-from django_tables2.paginators import LazyPaginator
 
 from inventory.actions.hold_plugs import hold_plugs
 from inventory.forms.ready import ReadyFilter
@@ -30,6 +29,7 @@ from inventory.tables.ready import ReadyTable
 from inventory.views.holds import A_WEEK, contact_remembered, remember_contact
 from propagation.errors import RametError
 from propagation.models import Lineage, Plug, Preferences, Spot
+from propagation.paging import UncountedPaginator
 from propagation.views.lists import in_use
 
 ROWS = 25
@@ -99,9 +99,9 @@ class ReadyList:
         """Take one page of them and never count the rest."""
         number = int(page) if page.isascii() and page.isdigit() else 1
         try:
-            self.table.paginate(page=min(max(number, 1), LAST_PAGE), per_page=ROWS, paginator_class=LazyPaginator)
+            self.table.paginate(page=min(max(number, 1), LAST_PAGE), per_page=ROWS, paginator_class=UncountedPaginator)
         except EmptyPage:
-            self.table.paginate(page=1, per_page=ROWS, paginator_class=LazyPaginator)
+            self.table.paginate(page=1, per_page=ROWS, paginator_class=UncountedPaginator)
 
 
 @require_safe
@@ -133,7 +133,7 @@ def ready(request):
 def ready_lines(request):
     """What is ready of each lineage."""
     today = localdate()
-    page = LazyPaginator(lineages_with_lines_on(today), LINES).get_page(request.GET.get("page"))
+    page = UncountedPaginator(lineages_with_lines_on(today), LINES).get_page(request.GET.get("page"))
     lines = [line_of(lineage) for lineage in page]
     return render(
         request,

@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST
 
@@ -107,8 +108,8 @@ def _growth_pictures(readings, cuts, length_unit):
                 {
                     "picture": picture,
                     "caption": measure_name(measure, length_unit),
-                    "words": f"From {plain(first[1])} {unit.name} on {first[0]:%-d %b %Y} to "
-                    f"{plain(last[1])} {unit.name} on {last[0]:%-d %b %Y}, "
+                    "words": f"From {plain(first[1])} {unit.name} on {date_format(first[0])} to "
+                    f"{plain(last[1])} {unit.name} on {date_format(last[0])}, "
                     f"{len(taken)} sizes, {len(picture.cuts)} cuts in between.",
                     "headings": ["Day", measure_name(measure, length_unit)],
                     "rows": [(f"{day:%Y-%m-%d}", plain(size)) for day, size in reversed(taken)],
@@ -151,7 +152,7 @@ def colony_move(request, tag):
             messages.success(request, f"{found.tag} stands at {placement.spot} now.")
             return redirect("colony", tag=found.tag)
     place = found.placements.current().select_related("spot__system").first()
-    lead = f"It stands at {place.spot} since {place.since:%-d %b %Y}." if place else "It stands at no spot yet."
+    lead = f"It stands at {place.spot} since {date_format(place.since)}." if place else "It stands at no spot yet."
     return _act_page(request, form, found, f"Move {found.tag}", lead=lead, submit_label="Move", icon_name="move")
 
 
@@ -170,7 +171,7 @@ def colony_place_correct(request, tag):
         else:
             messages.success(request, f"{found.tag} has stood at {form.cleaned_data['spot']} since {place.since}.")
             return redirect("colony", tag=found.tag)
-    lead = f"{place.spot} was written down on {place.since:%-d %b %Y}. If it moved since, record a move instead."
+    lead = f"{place.spot} was written down on {date_format(place.since)}. If it moved since, record a move instead."
     return _act_page(request, form, found, f"Put right where {found.tag} stands", lead=lead)
 
 

@@ -5,7 +5,6 @@ from django.core.paginator import Paginator
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_GET, require_http_methods
-from django_tables2.paginators import LazyPaginator
 
 from propagation.actions.correct_cutting import correct_cutting
 from propagation.actions.record_cutting import record_cutting
@@ -13,6 +12,7 @@ from propagation.actions.sitting_file import check_sitting, read_sitting
 from propagation.errors import BadValue, ChangedMeanwhile, RametError, RowErrors
 from propagation.forms.cutting import BenchForm, CorrectionForm, FileForm, SessionForm, problems_of
 from propagation.models import Colony, CuttingSession, Preferences
+from propagation.paging import UncountedPaginator
 from propagation.readings.find import MOST_COMPARED
 from propagation.readings.mothers import find_mother
 from propagation.readings.picture_codes import codes_in_picture
@@ -147,7 +147,7 @@ def session_from_file(request):
 
 @require_GET
 def sessions(request):
-    paginator: Paginator = LazyPaginator(sessions_for_list(), SESSIONS_ON_A_PAGE)
+    paginator: Paginator = UncountedPaginator(sessions_for_list(), SESSIONS_ON_A_PAGE)
     page = paginator.get_page(request.GET.get("page"))
     return render(request, "propagation/sessions.html", {"page": page, "today": localdate()})
 

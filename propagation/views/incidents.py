@@ -3,21 +3,22 @@
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.formats import date_format
 from django.utils.timezone import localdate
-from django_tables2.paginators import LazyPaginator
 
 from propagation.actions.incidents import close_incident, open_incident
 from propagation.errors import RametError
 from propagation.forms.fields import refuse
 from propagation.forms.incidents import IncidentCloseForm, IncidentForm
 from propagation.models import Incident, System
+from propagation.paging import UncountedPaginator
 
 PAST_ROWS = 25
 
 
 def incidents(request):
     every = Incident.objects.select_related("colony__lineage", "system")
-    past = LazyPaginator(every.filter(closed_on__isnull=False).order_by("-closed_on", "-pk"), PAST_ROWS)
+    past = UncountedPaginator(every.filter(closed_on__isnull=False).order_by("-closed_on", "-pk"), PAST_ROWS)
     return render(
         request,
         "propagation/incidents.html",
@@ -96,7 +97,7 @@ def incident_close(request, pk):
         {
             "form": form,
             "heading": f"{incident.get_kind_display()} is over",
-            "lead": f"{incident.colony or incident.system}, since {incident.opened_on:%-d %b %Y}. {incident.note}",
+            "lead": f"{incident.colony or incident.system}, since {date_format(incident.opened_on)}. {incident.note}",
             "submit_label": "It is over",
             "back_url": _page_of(incident),
             "back_label": str(incident.colony or incident.system),

@@ -2,7 +2,8 @@
 
 from django.shortcuts import render
 from django_tables2 import RequestConfig
-from django_tables2.paginators import LazyPaginator
+
+from propagation.paging import UncountedPaginator
 
 ROWS = 25
 
@@ -15,6 +16,6 @@ def in_use(filterset) -> int:
 def render_list(request, template, *, filterset, table_class, **context):
     """Filter, sort and page a list, one row more than a page being the only look ahead."""
     table = table_class(filterset.qs)
-    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": LazyPaginator}).configure(table)
+    RequestConfig(request, paginate={"per_page": ROWS, "paginator_class": UncountedPaginator}).configure(table)
     context |= {"filter": filterset, "table": table, "in_use": in_use(filterset)}
     return render(request, template, context)

@@ -10,7 +10,6 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
-from django_tables2.paginators import LazyPaginator
 
 from propagation.actions.check_healing import check_healing, find_dead, take_back_act
 from propagation.actions.put_on_rack import Place, put_back, put_on_rack
@@ -19,6 +18,7 @@ from propagation.errors import BadValue, RametError
 from propagation.forms.fields import refuse
 from propagation.forms.plugs import PlugActsForm, RackFilter
 from propagation.models import HealingStage, Plug, Preferences, Spot
+from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
 from propagation.readings.rack import (
     as_cells,
@@ -44,7 +44,7 @@ def rack_grid(request, spot_id):
 
 def _racks_page(request, form=None):
     today, check_days = localdate(), Preferences.current().check_days
-    page = LazyPaginator(plugs_that_stand_nowhere(), LOOSE_ON_A_PAGE).get_page(request.GET.get("page"))
+    page = UncountedPaginator(plugs_that_stand_nowhere(), LOOSE_ON_A_PAGE).get_page(request.GET.get("page"))
     return _page(
         request,
         "propagation/racks.html",

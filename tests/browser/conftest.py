@@ -29,6 +29,8 @@ WAIT = 15_000  # ms: a bound for what never comes, not a sleep
 @pytest.fixture(scope="session")
 def chromium():
     """One browser for all tests."""
+    if CHROMIUM is None and os.environ.get("BROWSER_TESTS") == "required":
+        pytest.fail("These tests are required here, and no Chromium is found.")
     if CHROMIUM is None:
         pytest.skip("No Chromium is found: install it, or name it in CHROMIUM.")
     sync_api = pytest.importorskip("playwright.sync_api")

@@ -4,6 +4,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
+from django.utils.formats import date_format
 from django.utils.timezone import localdate
 
 from propagation.actions.changes import last_change
@@ -132,7 +133,7 @@ def test_a_former_name_stays_with_its_last_day(signed_in):
     lineage = LineageFactory(name="Green tips no. 4")
     signed_in.post(f"/lineages/{lineage.pk}/edit/", told(lineage, name="Ledgerstone Fern", genus="acropora"))
     page = signed_in.get(f"/lineages/{lineage.pk}/").content.decode()
-    assert f"was called Green tips no. 4 until {localdate():%-d %b %Y}" in page
+    assert f"was called Green tips no. 4 until {date_format(localdate())}" in page
     assert "by keeper" in page
 
 

@@ -1,0 +1,108 @@
+"""Every page, on the demo records: fit for everybody, no wider than the glass, without a fault in the console."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from django.urls import reverse
+from django.utils.timezone import localdate
+
+from labels.actions.print_labels import print_labels
+from labels.demo_scenario import DemoScenario
+from labels.readings.stocks import FIRST_STOCK, find_stock
+from propagation.models import Acquisition, Colony, CuttingSession, Fate, Incident, Plug, Spot, System
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+@pytest.fixture
+def pages(keeper):
+    """The address of every page that a keeper can open, on the demo's records."""
+    DemoScenario(settings.BASE_DIR / "fixtures" / "demo_scenario.toml", today=localdate(), by=keeper).build()
+    ready = Plug.objects.ready_on(localdate()).first()
+    healing = Plug.objects.healing().first()
+    gone = Plug.objects.filter(fate=Fate.SOLD).first()
+    run, _ = print_labels(stock=find_stock(FIRST_STOCK), plugs=[ready], base_address="https://ramet.example", by=keeper)
+    colony, ended = Colony.objects.get(tag="LF2"), Colony.objects.get(tag="LF1")
+    session = CuttingSession.objects.first()
+    rack = Spot.objects.racks().in_running_systems().first()
+    system = System.objects.running().first()
+    acquisition = Acquisition.objects.first()
+    return [
+        *(
+            reverse(name)
+            for name in [
+                "today",
+                "cut",
+                "sessions",
+                "session_from_file",
+                "rack",
+                "lineages",
+                "lineage_new",
+                "systems",
+                "system_new",
+                "colonies",
+                "incidents",
+                "preferences",
+                "trace",
+                "ready",
+                "ready_lines",
+                "ready_print",
+                "holds",
+                "prices",
+                "book_currency",
+                "contacts",
+                "contact_new",
+                "acquire",
+                "acquire_colony",
+                "acquire_plugs",
+                "acquire_pack",
+                "labels",
+                "print_runs",
+                "stocks",
+                "stock_new",
+            ]
+        ),
+        reverse("session", args=[session.pk]),
+        reverse("session_correct", args=[session.pk]),
+        reverse("rack_grid", args=[rack.pk]),
+        *(reverse("plug", args=[plug.code]) for plug in (ready, healing, gone)),
+        *(
+            reverse(name, args=[ready.code])
+            for name in ["plug_grow_on", "plug_correct", "plug_left", "hold", "plug_price"]
+        ),
+        reverse("lineage", args=[colony.lineage_id]),
+        reverse("lineage_edit", args=[colony.lineage_id]),
+        *(
+            reverse(name, args=[system.pk])
+            for name in ["system", "system_edit", "system_end", "system_restart", "spot_new"]
+        ),
+        reverse("spot_edit", args=[rack.pk]),
+        *(reverse("colony", args=[each.tag]) for each in (colony, ended)),
+        *(reverse(f"colony_{act}", args=[colony.tag]) for act in ["edit", "move", "measure", "end", "place_correct"]),
+        f"{reverse('incident_new')}?colony={colony.tag}",
+        reverse("incident_close", args=[Incident.objects.open().first().pk]),
+        *(reverse("trace_plug", args=[code]) for code in (ready.code, colony.code)),
+        reverse("acquisition", args=[acquisition.pk]),
+        reverse("acquisition_edit", args=[acquisition.pk]),
+        f"{reverse('labels')}?plugs={ready.code}",
+        reverse("print_run", args=[run.pk]),
+    ]
+
+
+def faults_of(page, address) -> list[str]:
+    answer = page.goto(address)
+    found = [] if answer.ok else [f"{address}: answered {answer.status}"]
+    if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"):
+        found.append(f"{address}: wider than the glass")
+    violations = Axe().run(page, options={"runOnly": TAGS}).response["violations"]
+    found += [f"{address}: {each['id']} at {each['nodes'][0]['target']}" for each in violations]
+    return found
+
+
+def test_every_page_is_fit_for_everybody_on_a_phone_and_on_a_desk(browser_page, pages):
+    """WCAG 2.2 AA as far as axe-core can tell; a phone in the light, a desk in the dark."""
+    phone, desk = browser_page(360, 740), browser_page(1280, 860, dark=True, touch=False)
+    faults = [fault for address in pages for page in (phone, desk) for fault in faults_of(page, address)]
+    assert not faults, "\n".join(faults)
