@@ -32,13 +32,14 @@ SLOW = 1.0  # seconds for one page; such a page is measured fewer times
 NUMBERS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %s)"
 # Of twenty plugs of a lineage 14 are ready, 2 are ready and held, 2 are healing, 1 is dead and 1 is sold.
 MIX = f"(i / {LINEAGES}) %% 20"
-# Multipliers that share no factor with the counts spread the values without any order.
+# Multipliers that share no factor with the counts spread the values without any order; 0 and 1 are in no code.
 INSERT_PLUGS = f"""
 INSERT INTO propagation_plug
     (id, code, lineage_id, cut_event_id, acquisition_id, began_on, size_mm, stage, checked_on, healed_on, fate,
      ended_on, loss_reason, is_insurance, rack_id, rack_row, rack_column, labelled_at, note)
 {NUMBERS}
-SELECT i, CAST(10000000 + (CAST(i AS bigint) * 7654321) %% 89999999 AS text), 1 + i %% {LINEAGES}, NULL,
+SELECT i, REPLACE(REPLACE(CAST(10000000 + (CAST(i AS bigint) * 7654321) %% 89999999 AS text), '0', 'Z'), '1', 'Y'),
+    1 + i %% {LINEAGES}, NULL,
     1 + i %% {LINEAGES},
     {{began}}, CASE WHEN (i / 3) %% {NO_SIZE_EVERY} = 0 THEN NULL ELSE 15 + (i * 31) %% 300 / 10.0 END,
     CASE WHEN {MIX} < 16 THEN 'healed' WHEN {MIX} < 18 THEN 'sealed' ELSE 'healed' END, {{healed}},
@@ -82,7 +83,7 @@ PAGES = [
     ("25 to 26 mm", "?size_min=25&size_max=26", False),
     ("Without a price", "?price=unknown", False),
     ("Part of a code", "?q=2345", False),
-    ("A code that there is", "?q=17654321", False),
+    ("A code that there is", "?q=Y765-432Y", False),
     ("A word that is nowhere", "?q=zzzz", False),
     ("Part of a lineage's name", "?q=Ember+7", False),
     ("Page 400", "?page=400", False),
