@@ -49,21 +49,6 @@ class RowErrors(RametError):
         )
 
 
-class ReasonNeeded(RametError):
-    """A mother that should be left alone can still be cut, if the keeper says why."""
-
-    def __init__(self, mother, because):
-        self.mother = mother
-        self.because = list(because)
-        super().__init__(
-            f"{mother.tag} {' and '.join(self.because)}. Give a reason to cut it all the same, or leave it out."
-        )
-
-
-class MotherNotAlive(RametError):
-    """A cut needs a living mother on that day."""
-
-
 class AlreadyDone(RametError):
     """Someone else did this, or something that excludes it, first."""
 

@@ -15,11 +15,11 @@ from django.utils.safestring import mark_safe
 
 from propagation.codes import in_clear as code_in_clear
 from propagation.codes import strip_code
+from propagation.lengths import MM_IN_AN_INCH
 from propagation.models.terms import Fate, HealingStage, IdentityCertainty, Measure
 
 register = template.Library()
 
-MM_PER_INCH = Decimal("25.4")
 
 # What each navigation entry is called: URL name, word, icon. Names without an address yet are left out.
 NAVIGATION = [
@@ -134,7 +134,7 @@ def length(context, mm):
     if mm is None or mm == "":
         return "–"
     if _in_inches(context):
-        return f"{_shown(Decimal(str(mm)) / MM_PER_INCH, 2)}\u00a0in"
+        return f"{_shown(Decimal(str(mm)) / MM_IN_AN_INCH, 2)}\u00a0in"
     return f"{_shown(Decimal(str(mm)), 1)}\u00a0mm"
 
 
@@ -148,7 +148,7 @@ def size(context, value, measure):
     unit = measure.unit
     if _in_inches(context) and unit in ("mm", "cm", "cm²"):
         mm_in_unit = {"mm": Decimal(1), "cm": Decimal(10), "cm²": Decimal(100)}[unit]
-        per_inch = MM_PER_INCH if unit != "cm²" else MM_PER_INCH**2
+        per_inch = MM_IN_AN_INCH if unit != "cm²" else MM_IN_AN_INCH**2
         return f"{_shown(value * mm_in_unit / per_inch, 2)}\u00a0{'in²' if unit == 'cm²' else 'in'}"
     if measure == Measure.POLYPS and value == 1:
         unit = "polyp"
