@@ -1,9 +1,22 @@
 """The nouns of propagation."""
 
+from propagation.models.absence import Absence
 from propagation.models.acquisition import Acquisition, Pack
+from propagation.models.calendar import CalendarAddress
 from propagation.models.code import AllottedCode
 from propagation.models.colony import Colony, Placement
+from propagation.models.cut_rule import CutRule
 from propagation.models.cutting import CutEvent, CuttingSession
+from propagation.models.forecast import (
+    BacktestRun,
+    Binding,
+    ColonyOutlook,
+    Forecast,
+    ForecastMark,
+    ForecastScore,
+    LearnedGrowth,
+    LearnedHealing,
+)
 from propagation.models.health import Incident
 from propagation.models.lineage import Lineage
 from propagation.models.plug import HealingCheck, Plug
@@ -21,22 +34,36 @@ from propagation.models.terms import (
     Measure,
     Method,
     Origin,
+    WaterParameter,
 )
+from propagation.models.water import USUAL_LIMITS, WaterLimits, WaterRange, WaterTest
 
 __all__ = [
+    "USUAL_LIMITS",
+    "Absence",
     "Acquisition",
     "AllottedCode",
+    "BacktestRun",
+    "Binding",
+    "CalendarAddress",
     "Colony",
+    "ColonyOutlook",
     "CutEvent",
+    "CutRule",
     "CuttingSession",
     "EndReason",
     "Fate",
+    "Forecast",
+    "ForecastMark",
+    "ForecastScore",
     "GrowthForm",
     "HealingCheck",
     "HealingStage",
     "IdentityCertainty",
     "Incident",
     "IncidentKind",
+    "LearnedGrowth",
+    "LearnedHealing",
     "Lineage",
     "LossReason",
     "Measure",
@@ -49,4 +76,8 @@ __all__ = [
     "SizeReading",
     "Spot",
     "System",
+    "WaterLimits",
+    "WaterParameter",
+    "WaterRange",
+    "WaterTest",
 ]

@@ -120,3 +120,20 @@ class IncidentKind(models.TextChoices):
     OVERGROWTH = "overgrowth", "Overgrowth"
     OUTAGE = "outage", "Outage"
     OTHER = "other", "Other"
+
+
+class WaterParameter(models.TextChoices):
+    """What is tested in the water of a system. The value carries the unit it is stored in."""
+
+    TEMPERATURE = "temperature_c", "Temperature"
+    SALINITY = "salinity_psu", "Salinity"
+    ALKALINITY = "alkalinity_dkh", "Alkalinity"
+    CALCIUM = "calcium_mgl", "Calcium"
+    MAGNESIUM = "magnesium_mgl", "Magnesium"
+    NITRATE = "nitrate_mgl", "Nitrate"
+    PHOSPHATE = "phosphate_mgl", "Phosphate"
+    PH = "ph", "pH"
+
+    @property
+    def unit(self) -> str:
+        return {"c": "°C", "psu": "PSU", "dkh": "dKH", "mgl": "mg/L"}.get(self.value.rpartition("_")[2], "")
