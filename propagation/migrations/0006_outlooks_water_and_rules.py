@@ -10,312 +10,818 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('propagation', '0005_the_ready_list_sorted_by_code_age_and_size'),
+        ("propagation", "0005_the_ready_list_sorted_by_code_age_and_size"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='ForecastMark',
+            name="ForecastMark",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('colony', models.BigIntegerField(null=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("colony", models.BigIntegerField(null=True)),
             ],
         ),
         migrations.CreateModel(
-            name='LearnedHealing',
+            name="LearnedHealing",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('learned_on', models.DateField()),
-                ('learned_at', models.DateTimeField(auto_now_add=True)),
-                ('plugs', models.PositiveIntegerField(default=0)),
-                ('model', models.JSONField()),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("learned_on", models.DateField()),
+                ("learned_at", models.DateTimeField(auto_now_add=True)),
+                ("plugs", models.PositiveIntegerField(default=0)),
+                ("model", models.JSONField()),
             ],
             options={
-                'ordering': ['-id'],
+                "ordering": ["-id"],
             },
         ),
         migrations.CreateModel(
-            name='Absence',
+            name="Absence",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('first_day', models.DateField()),
-                ('last_day', models.DateField()),
-                ('note', models.CharField(blank=True, max_length=200)),
-                ('called_off_at', models.DateTimeField(blank=True, editable=False, null=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("first_day", models.DateField()),
+                ("last_day", models.DateField()),
+                ("note", models.CharField(blank=True, max_length=200)),
+                ("called_off_at", models.DateTimeField(blank=True, editable=False, null=True)),
             ],
             options={
-                'ordering': ['first_day', 'id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('last_day__gte', models.F('first_day'))), name='absence_ends_after_it_begins')],
+                "ordering": ["first_day", "id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("last_day__gte", models.F("first_day"))),
+                        name="absence_ends_after_it_begins",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='BacktestRun',
+            name="BacktestRun",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('asked_at', models.DateTimeField(auto_now_add=True)),
-                ('finished_at', models.DateTimeField(null=True)),
-                ('figures', models.JSONField(default=dict)),
-                ('problem', models.CharField(blank=True, max_length=300)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("asked_at", models.DateTimeField(auto_now_add=True)),
+                ("finished_at", models.DateTimeField(null=True)),
+                ("figures", models.JSONField(default=dict)),
+                ("problem", models.CharField(blank=True, max_length=300)),
             ],
             options={
-                'ordering': ['-id'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('finished_at', None), ('finished_at__gte', models.F('asked_at')), _connector='OR'), name='backtest_ends_after_it_began')],
+                "ordering": ["-id"],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("finished_at", None), ("finished_at__gte", models.F("asked_at")), _connector="OR"
+                        ),
+                        name="backtest_ends_after_it_began",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='CalendarAddress',
+            name="CalendarAddress",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('secret', models.CharField(default=propagation.models.calendar.new_secret, editable=False, max_length=64, unique=True)),
-                ('made_at', models.DateTimeField(auto_now=True)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "secret",
+                    models.CharField(
+                        default=propagation.models.calendar.new_secret, editable=False, max_length=64, unique=True
+                    ),
+                ),
+                ("made_at", models.DateTimeField(auto_now=True)),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('id', 1)), name='one_calendar_address')],
+                "constraints": [models.CheckConstraint(condition=models.Q(("id", 1)), name="one_calendar_address")],
             },
         ),
         migrations.CreateModel(
-            name='HistoricalAbsence',
+            name="HistoricalAbsence",
             fields=[
-                ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
-                ('first_day', models.DateField()),
-                ('last_day', models.DateField()),
-                ('note', models.CharField(blank=True, max_length=200)),
-                ('called_off_at', models.DateTimeField(blank=True, editable=False, null=True)),
-                ('history_id', models.AutoField(primary_key=True, serialize=False)),
-                ('history_date', models.DateTimeField(db_index=True)),
-                ('history_change_reason', models.TextField(null=True)),
-                ('history_type', models.CharField(choices=[('+', 'Created'), ('~', 'Changed'), ('-', 'Deleted')], max_length=1)),
-                ('history_user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name="ID")),
+                ("first_day", models.DateField()),
+                ("last_day", models.DateField()),
+                ("note", models.CharField(blank=True, max_length=200)),
+                ("called_off_at", models.DateTimeField(blank=True, editable=False, null=True)),
+                ("history_id", models.AutoField(primary_key=True, serialize=False)),
+                ("history_date", models.DateTimeField(db_index=True)),
+                ("history_change_reason", models.TextField(null=True)),
+                (
+                    "history_type",
+                    models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'historical absence',
-                'verbose_name_plural': 'historical absences',
-                'ordering': ('-history_date', '-history_id'),
-                'get_latest_by': ('history_date', 'history_id'),
-            },
-            bases=(simple_history.models.HistoricalChanges, models.Model),
-        ),
-        migrations.CreateModel(
-            name='HistoricalCutRule',
-            fields=[
-                ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
-                ('fewest_frags', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(200)], verbose_name='Fewest frags worth a cut')),
-                ('largest_share', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(95)], verbose_name='Most of it that may be removed (%)')),
-                ('rest_days', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(730)], verbose_name='Days of rest after a cut')),
-                ('measure', models.CharField(blank=True, choices=[('tle_cm', 'Total branch length (cm)'), ('diameter_mm', 'Longest diameter (mm)'), ('height_mm', 'Height (mm)'), ('area_cm2', 'Projected area (cm²)'), ('polyps', 'Polyps or heads'), ('weight_g', 'Buoyant weight (g)')], max_length=11, verbose_name='Sizes below are')),
-                ('keep_at_least', models.DecimalField(blank=True, decimal_places=2, help_text='A mother is never cut back further than this.', max_digits=10, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0.01'))], verbose_name='Size that must remain')),
-                ('frag_unit', models.DecimalField(blank=True, decimal_places=2, help_text='Empty: learned from the cuts of the line.', max_digits=10, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0.01'))], verbose_name='What one frag takes')),
-                ('room', models.DecimalField(blank=True, decimal_places=2, help_text='Empty: no limit.', max_digits=10, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0.01'))], verbose_name='Largest size its place allows')),
-                ('history_id', models.AutoField(primary_key=True, serialize=False)),
-                ('history_date', models.DateTimeField(db_index=True)),
-                ('history_change_reason', models.TextField(null=True)),
-                ('history_type', models.CharField(choices=[('+', 'Created'), ('~', 'Changed'), ('-', 'Deleted')], max_length=1)),
-                ('colony', models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='propagation.colony')),
-                ('history_user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('lineage', models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='propagation.lineage')),
-            ],
-            options={
-                'verbose_name': 'historical cut rule',
-                'verbose_name_plural': 'historical cut rules',
-                'ordering': ('-history_date', '-history_id'),
-                'get_latest_by': ('history_date', 'history_id'),
-            },
-            bases=(simple_history.models.HistoricalChanges, models.Model),
-        ),
-        migrations.CreateModel(
-            name='HistoricalWaterRange',
-            fields=[
-                ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
-                ('parameter', models.CharField(choices=[('temperature_c', 'Temperature'), ('salinity_psu', 'Salinity'), ('alkalinity_dkh', 'Alkalinity'), ('calcium_mgl', 'Calcium'), ('magnesium_mgl', 'Magnesium'), ('nitrate_mgl', 'Nitrate'), ('phosphate_mgl', 'Phosphate'), ('ph', 'pH')], max_length=14)),
-                ('low', models.DecimalField(decimal_places=3, max_digits=8, verbose_name='At least')),
-                ('high', models.DecimalField(decimal_places=3, max_digits=8, verbose_name='At most')),
-                ('largest_swing', models.DecimalField(decimal_places=3, max_digits=8, verbose_name='Largest swing')),
-                ('swing_days', models.PositiveSmallIntegerField(default=3, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(60)], verbose_name='Within days')),
-                ('history_id', models.AutoField(primary_key=True, serialize=False)),
-                ('history_date', models.DateTimeField(db_index=True)),
-                ('history_change_reason', models.TextField(null=True)),
-                ('history_type', models.CharField(choices=[('+', 'Created'), ('~', 'Changed'), ('-', 'Deleted')], max_length=1)),
-                ('history_user', models.ForeignKey(null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('system', models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='propagation.system')),
-            ],
-            options={
-                'verbose_name': 'historical water range',
-                'verbose_name_plural': 'historical water ranges',
-                'ordering': ('-history_date', '-history_id'),
-                'get_latest_by': ('history_date', 'history_id'),
+                "verbose_name": "historical absence",
+                "verbose_name_plural": "historical absences",
+                "ordering": ("-history_date", "-history_id"),
+                "get_latest_by": ("history_date", "history_id"),
             },
             bases=(simple_history.models.HistoricalChanges, models.Model),
         ),
         migrations.CreateModel(
-            name='LearnedGrowth',
+            name="HistoricalCutRule",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('measure', models.CharField(choices=[('tle_cm', 'Total branch length (cm)'), ('diameter_mm', 'Longest diameter (mm)'), ('height_mm', 'Height (mm)'), ('area_cm2', 'Projected area (cm²)'), ('polyps', 'Polyps or heads'), ('weight_g', 'Buoyant weight (g)')], max_length=11)),
-                ('growth_form', models.CharField(choices=[('branching', 'Branching'), ('tabling', 'Tabling'), ('plating', 'Plating'), ('encrusting', 'Encrusting'), ('massive', 'Massive'), ('polyps', 'Polyps')], max_length=10)),
-                ('learned_on', models.DateField()),
-                ('learned_at', models.DateTimeField(auto_now_add=True)),
-                ('colonies', models.PositiveIntegerField(default=0)),
-                ('readings', models.PositiveIntegerField(default=0)),
-                ('lag_days', models.FloatField()),
-                ('model', models.JSONField()),
+                ("id", models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name="ID")),
+                (
+                    "fewest_frags",
+                    models.PositiveSmallIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(200),
+                        ],
+                        verbose_name="Fewest frags worth a cut",
+                    ),
+                ),
+                (
+                    "largest_share",
+                    models.PositiveSmallIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(95),
+                        ],
+                        verbose_name="Most of it that may be removed (%)",
+                    ),
+                ),
+                (
+                    "rest_days",
+                    models.PositiveSmallIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[django.core.validators.MaxValueValidator(730)],
+                        verbose_name="Days of rest after a cut",
+                    ),
+                ),
+                (
+                    "measure",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("tle_cm", "Total branch length (cm)"),
+                            ("diameter_mm", "Longest diameter (mm)"),
+                            ("height_mm", "Height (mm)"),
+                            ("area_cm2", "Projected area (cm²)"),
+                            ("polyps", "Polyps or heads"),
+                            ("weight_g", "Buoyant weight (g)"),
+                        ],
+                        max_length=11,
+                        verbose_name="Sizes below are",
+                    ),
+                ),
+                (
+                    "keep_at_least",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        help_text="A mother is never cut back further than this.",
+                        max_digits=10,
+                        null=True,
+                        validators=[django.core.validators.MinValueValidator(Decimal("0.01"))],
+                        verbose_name="Size that must remain",
+                    ),
+                ),
+                (
+                    "frag_unit",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        help_text="Empty: learned from the cuts of the line.",
+                        max_digits=10,
+                        null=True,
+                        validators=[django.core.validators.MinValueValidator(Decimal("0.01"))],
+                        verbose_name="What one frag takes",
+                    ),
+                ),
+                (
+                    "room",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        help_text="Empty: no limit.",
+                        max_digits=10,
+                        null=True,
+                        validators=[django.core.validators.MinValueValidator(Decimal("0.01"))],
+                        verbose_name="Largest size its place allows",
+                    ),
+                ),
+                ("history_id", models.AutoField(primary_key=True, serialize=False)),
+                ("history_date", models.DateTimeField(db_index=True)),
+                ("history_change_reason", models.TextField(null=True)),
+                (
+                    "history_type",
+                    models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
+                ),
+                (
+                    "colony",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="propagation.colony",
+                    ),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "lineage",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="propagation.lineage",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-id'],
-                'indexes': [models.Index(fields=['measure', 'growth_form', '-id'], name='learned_growth_latest')],
+                "verbose_name": "historical cut rule",
+                "verbose_name_plural": "historical cut rules",
+                "ordering": ("-history_date", "-history_id"),
+                "get_latest_by": ("history_date", "history_id"),
+            },
+            bases=(simple_history.models.HistoricalChanges, models.Model),
+        ),
+        migrations.CreateModel(
+            name="HistoricalWaterRange",
+            fields=[
+                ("id", models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name="ID")),
+                (
+                    "parameter",
+                    models.CharField(
+                        choices=[
+                            ("temperature_c", "Temperature"),
+                            ("salinity_psu", "Salinity"),
+                            ("alkalinity_dkh", "Alkalinity"),
+                            ("calcium_mgl", "Calcium"),
+                            ("magnesium_mgl", "Magnesium"),
+                            ("nitrate_mgl", "Nitrate"),
+                            ("phosphate_mgl", "Phosphate"),
+                            ("ph", "pH"),
+                        ],
+                        max_length=14,
+                    ),
+                ),
+                ("low", models.DecimalField(decimal_places=3, max_digits=8, verbose_name="At least")),
+                ("high", models.DecimalField(decimal_places=3, max_digits=8, verbose_name="At most")),
+                ("largest_swing", models.DecimalField(decimal_places=3, max_digits=8, verbose_name="Largest swing")),
+                (
+                    "swing_days",
+                    models.PositiveSmallIntegerField(
+                        default=3,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(60),
+                        ],
+                        verbose_name="Within days",
+                    ),
+                ),
+                ("history_id", models.AutoField(primary_key=True, serialize=False)),
+                ("history_date", models.DateTimeField(db_index=True)),
+                ("history_change_reason", models.TextField(null=True)),
+                (
+                    "history_type",
+                    models.CharField(choices=[("+", "Created"), ("~", "Changed"), ("-", "Deleted")], max_length=1),
+                ),
+                (
+                    "history_user",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "system",
+                    models.ForeignKey(
+                        blank=True,
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.DO_NOTHING,
+                        related_name="+",
+                        to="propagation.system",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name": "historical water range",
+                "verbose_name_plural": "historical water ranges",
+                "ordering": ("-history_date", "-history_id"),
+                "get_latest_by": ("history_date", "history_id"),
+            },
+            bases=(simple_history.models.HistoricalChanges, models.Model),
+        ),
+        migrations.CreateModel(
+            name="LearnedGrowth",
+            fields=[
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "measure",
+                    models.CharField(
+                        choices=[
+                            ("tle_cm", "Total branch length (cm)"),
+                            ("diameter_mm", "Longest diameter (mm)"),
+                            ("height_mm", "Height (mm)"),
+                            ("area_cm2", "Projected area (cm²)"),
+                            ("polyps", "Polyps or heads"),
+                            ("weight_g", "Buoyant weight (g)"),
+                        ],
+                        max_length=11,
+                    ),
+                ),
+                (
+                    "growth_form",
+                    models.CharField(
+                        choices=[
+                            ("branching", "Branching"),
+                            ("tabling", "Tabling"),
+                            ("plating", "Plating"),
+                            ("encrusting", "Encrusting"),
+                            ("massive", "Massive"),
+                            ("polyps", "Polyps"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("learned_on", models.DateField()),
+                ("learned_at", models.DateTimeField(auto_now_add=True)),
+                ("colonies", models.PositiveIntegerField(default=0)),
+                ("readings", models.PositiveIntegerField(default=0)),
+                ("lag_days", models.FloatField()),
+                ("model", models.JSONField()),
+            ],
+            options={
+                "ordering": ["-id"],
+                "indexes": [models.Index(fields=["measure", "growth_form", "-id"], name="learned_growth_latest")],
             },
         ),
         migrations.CreateModel(
-            name='Forecast',
+            name="Forecast",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('measure', models.CharField(choices=[('tle_cm', 'Total branch length (cm)'), ('diameter_mm', 'Longest diameter (mm)'), ('height_mm', 'Height (mm)'), ('area_cm2', 'Projected area (cm²)'), ('polyps', 'Polyps or heads'), ('weight_g', 'Buoyant weight (g)')], max_length=11)),
-                ('made_for', models.DateField()),
-                ('made_at', models.DateTimeField(auto_now_add=True)),
-                ('replayed', models.BooleanField(default=False)),
-                ('readings', models.PositiveIntegerField()),
-                ('last_size', models.FloatField(null=True)),
-                ('last_rate', models.FloatField(null=True)),
-                ('state', models.JSONField()),
-                ('colony', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='forecasts', to='propagation.colony')),
-                ('growth', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='propagation.learnedgrowth')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "measure",
+                    models.CharField(
+                        choices=[
+                            ("tle_cm", "Total branch length (cm)"),
+                            ("diameter_mm", "Longest diameter (mm)"),
+                            ("height_mm", "Height (mm)"),
+                            ("area_cm2", "Projected area (cm²)"),
+                            ("polyps", "Polyps or heads"),
+                            ("weight_g", "Buoyant weight (g)"),
+                        ],
+                        max_length=11,
+                    ),
+                ),
+                ("made_for", models.DateField()),
+                ("made_at", models.DateTimeField(auto_now_add=True)),
+                ("replayed", models.BooleanField(default=False)),
+                ("readings", models.PositiveIntegerField()),
+                ("last_size", models.FloatField(null=True)),
+                ("last_rate", models.FloatField(null=True)),
+                ("state", models.JSONField()),
+                (
+                    "colony",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="forecasts", to="propagation.colony"
+                    ),
+                ),
+                (
+                    "growth",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="forecasts",
+                        to="propagation.learnedgrowth",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-made_for', '-id'],
+                "ordering": ["-made_for", "-id"],
             },
         ),
         migrations.CreateModel(
-            name='ColonyOutlook',
+            name="ColonyOutlook",
             fields=[
-                ('colony', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='outlook', serialize=False, to='propagation.colony')),
-                ('for_day', models.DateField()),
-                ('measure', models.CharField(choices=[('tle_cm', 'Total branch length (cm)'), ('diameter_mm', 'Longest diameter (mm)'), ('height_mm', 'Height (mm)'), ('area_cm2', 'Projected area (cm²)'), ('polyps', 'Polyps or heads'), ('weight_g', 'Buoyant weight (g)')], max_length=11)),
-                ('readings', models.PositiveIntegerField()),
-                ('seen_on', models.DateField()),
-                ('size', models.FloatField()),
-                ('size_low', models.FloatField()),
-                ('size_high', models.FloatField()),
-                ('size_needed', models.FloatField()),
-                ('growth_a_month', models.FloatField(null=True)),
-                ('state', models.JSONField()),
-                ('absurd', models.JSONField(default=list)),
-                ('day', models.DateField(db_index=True, null=True)),
-                ('earliest', models.DateField(null=True)),
-                ('latest', models.DateField(null=True)),
-                ('size_day', models.DateField(null=True)),
-                ('frags_low', models.PositiveSmallIntegerField()),
-                ('frags', models.PositiveSmallIntegerField()),
-                ('frags_high', models.PositiveSmallIntegerField()),
-                ('frags_mean', models.FloatField()),
-                ('usable', models.FloatField()),
-                ('for_insurance', models.PositiveSmallIntegerField()),
-                ('probability_today', models.FloatField()),
-                ('binds', models.CharField(choices=[('nothing', 'Nothing'), ('size', 'Size'), ('rest', 'Rest'), ('health', 'Health'), ('water', 'Water'), ('absence', 'Absence'), ('insurance', 'Insurance'), ('room', 'Room')], max_length=9)),
-                ('because', models.JSONField(default=list)),
-                ('growth', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='propagation.learnedgrowth')),
+                (
+                    "colony",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        primary_key=True,
+                        related_name="outlook",
+                        serialize=False,
+                        to="propagation.colony",
+                    ),
+                ),
+                ("for_day", models.DateField()),
+                (
+                    "measure",
+                    models.CharField(
+                        choices=[
+                            ("tle_cm", "Total branch length (cm)"),
+                            ("diameter_mm", "Longest diameter (mm)"),
+                            ("height_mm", "Height (mm)"),
+                            ("area_cm2", "Projected area (cm²)"),
+                            ("polyps", "Polyps or heads"),
+                            ("weight_g", "Buoyant weight (g)"),
+                        ],
+                        max_length=11,
+                    ),
+                ),
+                ("readings", models.PositiveIntegerField()),
+                ("seen_on", models.DateField()),
+                ("size", models.FloatField()),
+                ("size_low", models.FloatField()),
+                ("size_high", models.FloatField()),
+                ("size_needed", models.FloatField()),
+                ("growth_a_month", models.FloatField(null=True)),
+                ("state", models.JSONField()),
+                ("absurd", models.JSONField(default=list)),
+                ("day", models.DateField(db_index=True, null=True)),
+                ("earliest", models.DateField(null=True)),
+                ("latest", models.DateField(null=True)),
+                ("size_day", models.DateField(null=True)),
+                ("frags_low", models.PositiveSmallIntegerField()),
+                ("frags", models.PositiveSmallIntegerField()),
+                ("frags_high", models.PositiveSmallIntegerField()),
+                ("frags_mean", models.FloatField()),
+                ("usable", models.FloatField()),
+                ("for_insurance", models.PositiveSmallIntegerField()),
+                ("probability_today", models.FloatField()),
+                (
+                    "binds",
+                    models.CharField(
+                        choices=[
+                            ("nothing", "Nothing"),
+                            ("size", "Size"),
+                            ("rest", "Rest"),
+                            ("health", "Health"),
+                            ("water", "Water"),
+                            ("absence", "Absence"),
+                            ("insurance", "Insurance"),
+                            ("room", "Room"),
+                        ],
+                        max_length=9,
+                    ),
+                ),
+                ("because", models.JSONField(default=list)),
+                (
+                    "growth",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="outlooks",
+                        to="propagation.learnedgrowth",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='WaterRange',
+            name="WaterRange",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('parameter', models.CharField(choices=[('temperature_c', 'Temperature'), ('salinity_psu', 'Salinity'), ('alkalinity_dkh', 'Alkalinity'), ('calcium_mgl', 'Calcium'), ('magnesium_mgl', 'Magnesium'), ('nitrate_mgl', 'Nitrate'), ('phosphate_mgl', 'Phosphate'), ('ph', 'pH')], max_length=14)),
-                ('low', models.DecimalField(decimal_places=3, max_digits=8, verbose_name='At least')),
-                ('high', models.DecimalField(decimal_places=3, max_digits=8, verbose_name='At most')),
-                ('largest_swing', models.DecimalField(decimal_places=3, max_digits=8, verbose_name='Largest swing')),
-                ('swing_days', models.PositiveSmallIntegerField(default=3, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(60)], verbose_name='Within days')),
-                ('system', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='water_ranges', to='propagation.system')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "parameter",
+                    models.CharField(
+                        choices=[
+                            ("temperature_c", "Temperature"),
+                            ("salinity_psu", "Salinity"),
+                            ("alkalinity_dkh", "Alkalinity"),
+                            ("calcium_mgl", "Calcium"),
+                            ("magnesium_mgl", "Magnesium"),
+                            ("nitrate_mgl", "Nitrate"),
+                            ("phosphate_mgl", "Phosphate"),
+                            ("ph", "pH"),
+                        ],
+                        max_length=14,
+                    ),
+                ),
+                ("low", models.DecimalField(decimal_places=3, max_digits=8, verbose_name="At least")),
+                ("high", models.DecimalField(decimal_places=3, max_digits=8, verbose_name="At most")),
+                ("largest_swing", models.DecimalField(decimal_places=3, max_digits=8, verbose_name="Largest swing")),
+                (
+                    "swing_days",
+                    models.PositiveSmallIntegerField(
+                        default=3,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(60),
+                        ],
+                        verbose_name="Within days",
+                    ),
+                ),
+                (
+                    "system",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="water_ranges",
+                        to="propagation.system",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['system', 'parameter'],
+                "ordering": ["system", "parameter"],
             },
         ),
         migrations.CreateModel(
-            name='WaterTest',
+            name="WaterTest",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('parameter', models.CharField(choices=[('temperature_c', 'Temperature'), ('salinity_psu', 'Salinity'), ('alkalinity_dkh', 'Alkalinity'), ('calcium_mgl', 'Calcium'), ('magnesium_mgl', 'Magnesium'), ('nitrate_mgl', 'Nitrate'), ('phosphate_mgl', 'Phosphate'), ('ph', 'pH')], max_length=14)),
-                ('taken_on', models.DateField()),
-                ('value', models.DecimalField(decimal_places=3, max_digits=8)),
-                ('note', models.CharField(blank=True, max_length=200)),
-                ('recorded_at', models.DateTimeField(auto_now_add=True)),
-                ('withdrawn_at', models.DateTimeField(blank=True, editable=False, null=True)),
-                ('recorded_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('system', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='water_tests', to='propagation.system')),
-                ('withdrawn_by', models.ForeignKey(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "parameter",
+                    models.CharField(
+                        choices=[
+                            ("temperature_c", "Temperature"),
+                            ("salinity_psu", "Salinity"),
+                            ("alkalinity_dkh", "Alkalinity"),
+                            ("calcium_mgl", "Calcium"),
+                            ("magnesium_mgl", "Magnesium"),
+                            ("nitrate_mgl", "Nitrate"),
+                            ("phosphate_mgl", "Phosphate"),
+                            ("ph", "pH"),
+                        ],
+                        max_length=14,
+                    ),
+                ),
+                ("taken_on", models.DateField()),
+                ("value", models.DecimalField(decimal_places=3, max_digits=8)),
+                ("note", models.CharField(blank=True, max_length=200)),
+                ("recorded_at", models.DateTimeField(auto_now_add=True)),
+                ("withdrawn_at", models.DateTimeField(blank=True, editable=False, null=True)),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "system",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="water_tests", to="propagation.system"
+                    ),
+                ),
+                (
+                    "withdrawn_by",
+                    models.ForeignKey(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-taken_on', '-id'],
+                "ordering": ["-taken_on", "-id"],
             },
         ),
         migrations.CreateModel(
-            name='CutRule',
+            name="CutRule",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('fewest_frags', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(200)], verbose_name='Fewest frags worth a cut')),
-                ('largest_share', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(95)], verbose_name='Most of it that may be removed (%)')),
-                ('rest_days', models.PositiveSmallIntegerField(blank=True, null=True, validators=[django.core.validators.MaxValueValidator(730)], verbose_name='Days of rest after a cut')),
-                ('measure', models.CharField(blank=True, choices=[('tle_cm', 'Total branch length (cm)'), ('diameter_mm', 'Longest diameter (mm)'), ('height_mm', 'Height (mm)'), ('area_cm2', 'Projected area (cm²)'), ('polyps', 'Polyps or heads'), ('weight_g', 'Buoyant weight (g)')], max_length=11, verbose_name='Sizes below are')),
-                ('keep_at_least', models.DecimalField(blank=True, decimal_places=2, help_text='A mother is never cut back further than this.', max_digits=10, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0.01'))], verbose_name='Size that must remain')),
-                ('frag_unit', models.DecimalField(blank=True, decimal_places=2, help_text='Empty: learned from the cuts of the line.', max_digits=10, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0.01'))], verbose_name='What one frag takes')),
-                ('room', models.DecimalField(blank=True, decimal_places=2, help_text='Empty: no limit.', max_digits=10, null=True, validators=[django.core.validators.MinValueValidator(Decimal('0.01'))], verbose_name='Largest size its place allows')),
-                ('colony', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='cut_rule', to='propagation.colony')),
-                ('lineage', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='cut_rule', to='propagation.lineage')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                (
+                    "fewest_frags",
+                    models.PositiveSmallIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(200),
+                        ],
+                        verbose_name="Fewest frags worth a cut",
+                    ),
+                ),
+                (
+                    "largest_share",
+                    models.PositiveSmallIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[
+                            django.core.validators.MinValueValidator(1),
+                            django.core.validators.MaxValueValidator(95),
+                        ],
+                        verbose_name="Most of it that may be removed (%)",
+                    ),
+                ),
+                (
+                    "rest_days",
+                    models.PositiveSmallIntegerField(
+                        blank=True,
+                        null=True,
+                        validators=[django.core.validators.MaxValueValidator(730)],
+                        verbose_name="Days of rest after a cut",
+                    ),
+                ),
+                (
+                    "measure",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("tle_cm", "Total branch length (cm)"),
+                            ("diameter_mm", "Longest diameter (mm)"),
+                            ("height_mm", "Height (mm)"),
+                            ("area_cm2", "Projected area (cm²)"),
+                            ("polyps", "Polyps or heads"),
+                            ("weight_g", "Buoyant weight (g)"),
+                        ],
+                        max_length=11,
+                        verbose_name="Sizes below are",
+                    ),
+                ),
+                (
+                    "keep_at_least",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        help_text="A mother is never cut back further than this.",
+                        max_digits=10,
+                        null=True,
+                        validators=[django.core.validators.MinValueValidator(Decimal("0.01"))],
+                        verbose_name="Size that must remain",
+                    ),
+                ),
+                (
+                    "frag_unit",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        help_text="Empty: learned from the cuts of the line.",
+                        max_digits=10,
+                        null=True,
+                        validators=[django.core.validators.MinValueValidator(Decimal("0.01"))],
+                        verbose_name="What one frag takes",
+                    ),
+                ),
+                (
+                    "room",
+                    models.DecimalField(
+                        blank=True,
+                        decimal_places=2,
+                        help_text="Empty: no limit.",
+                        max_digits=10,
+                        null=True,
+                        validators=[django.core.validators.MinValueValidator(Decimal("0.01"))],
+                        verbose_name="Largest size its place allows",
+                    ),
+                ),
+                (
+                    "colony",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="cut_rule",
+                        to="propagation.colony",
+                    ),
+                ),
+                (
+                    "lineage",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="cut_rule",
+                        to="propagation.lineage",
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(models.Q(('colony', None), ('lineage__isnull', False)), models.Q(('colony__isnull', False), ('lineage', None)), _connector='OR'), name='cut_rule_is_of_a_line_or_a_colony'), models.CheckConstraint(condition=models.Q(('lineage', None), ('rest_days', None), _connector='OR'), name='rest_of_a_line_stands_there'), models.CheckConstraint(condition=models.Q(models.Q(('frag_unit', None), ('keep_at_least', None), ('room', None)), models.Q(('measure', ''), _negated=True), _connector='OR'), name='cut_rule_sizes_have_a_measure'), models.CheckConstraint(condition=models.Q(models.Q(('largest_share', None), ('largest_share__range', (1, 95)), _connector='OR'), models.Q(('fewest_frags', None), ('fewest_frags__range', (1, 200)), _connector='OR'), models.Q(('keep_at_least', None), ('keep_at_least__gt', 0), _connector='OR'), models.Q(('frag_unit', None), ('frag_unit__gt', 0), _connector='OR'), models.Q(('room', None), ('room__gt', 0), _connector='OR')), name='cut_rule_holds_sensible_numbers')],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("colony", None), ("lineage__isnull", False)),
+                            models.Q(("colony__isnull", False), ("lineage", None)),
+                            _connector="OR",
+                        ),
+                        name="cut_rule_is_of_a_line_or_a_colony",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("lineage", None), ("rest_days", None), _connector="OR"),
+                        name="rest_of_a_line_stands_there",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("frag_unit", None), ("keep_at_least", None), ("room", None)),
+                            models.Q(("measure", ""), _negated=True),
+                            _connector="OR",
+                        ),
+                        name="cut_rule_sizes_have_a_measure",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("largest_share", None), ("largest_share__range", (1, 95)), _connector="OR"),
+                            models.Q(("fewest_frags", None), ("fewest_frags__range", (1, 200)), _connector="OR"),
+                            models.Q(("keep_at_least", None), ("keep_at_least__gt", 0), _connector="OR"),
+                            models.Q(("frag_unit", None), ("frag_unit__gt", 0), _connector="OR"),
+                            models.Q(("room", None), ("room__gt", 0), _connector="OR"),
+                        ),
+                        name="cut_rule_holds_sensible_numbers",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='ForecastScore',
+            name="ForecastScore",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('steps', models.PositiveSmallIntegerField()),
-                ('taken_on', models.DateField()),
-                ('outcome', models.FloatField()),
-                ('median', models.FloatField()),
-                ('rank', models.FloatField()),
-                ('crps', models.FloatField()),
-                ('forecast', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='scores', to='propagation.forecast')),
-                ('reading', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to='propagation.sizereading')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("steps", models.PositiveSmallIntegerField()),
+                ("taken_on", models.DateField()),
+                ("outcome", models.FloatField()),
+                ("median", models.FloatField()),
+                ("rank", models.FloatField()),
+                ("crps", models.FloatField()),
+                (
+                    "forecast",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="scores", to="propagation.forecast"
+                    ),
+                ),
+                (
+                    "reading",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to="propagation.sizereading"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['taken_on', 'id'],
-                'constraints': [models.UniqueConstraint(fields=('forecast', 'steps'), name='one_score_per_forecast_and_step'), models.CheckConstraint(condition=models.Q(('rank__range', (0, 1))), name='score_rank_is_a_share')],
+                "ordering": ["taken_on", "id"],
+                "constraints": [
+                    models.UniqueConstraint(fields=("forecast", "steps"), name="one_score_per_forecast_and_step"),
+                    models.CheckConstraint(condition=models.Q(("rank__range", (0, 1))), name="score_rank_is_a_share"),
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='forecast',
-            constraint=models.UniqueConstraint(fields=('colony', 'measure', 'made_for'), name='one_forecast_per_colony_measure_and_day'),
+            model_name="forecast",
+            constraint=models.UniqueConstraint(
+                fields=("colony", "measure", "made_for"), name="one_forecast_per_colony_measure_and_day"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='waterrange',
-            constraint=models.UniqueConstraint(fields=('system', 'parameter'), name='one_water_range_per_system_and_parameter'),
+            model_name="waterrange",
+            constraint=models.UniqueConstraint(
+                fields=("system", "parameter"), name="one_water_range_per_system_and_parameter"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='waterrange',
-            constraint=models.UniqueConstraint(condition=models.Q(('system', None)), fields=('parameter',), name='one_water_range_for_all_per_parameter'),
+            model_name="waterrange",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("system", None)),
+                fields=("parameter",),
+                name="one_water_range_for_all_per_parameter",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='waterrange',
-            constraint=models.CheckConstraint(condition=models.Q(('low__gte', 0), ('low__lt', models.F('high'))), name='water_range_runs_upwards'),
+            model_name="waterrange",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("low__gte", 0), ("low__lt", models.F("high"))), name="water_range_runs_upwards"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='waterrange',
-            constraint=models.CheckConstraint(condition=models.Q(('largest_swing__gt', 0)), name='water_swing_is_positive'),
+            model_name="waterrange",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("largest_swing__gt", 0)), name="water_swing_is_positive"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='waterrange',
-            constraint=models.CheckConstraint(condition=models.Q(('swing_days__range', (1, 60))), name='water_swing_has_days'),
+            model_name="waterrange",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("swing_days__range", (1, 60))), name="water_swing_has_days"
+            ),
         ),
         migrations.AddIndex(
-            model_name='watertest',
-            index=models.Index(fields=['system', 'parameter', '-taken_on'], name='water_tests_of_system'),
+            model_name="watertest",
+            index=models.Index(fields=["system", "parameter", "-taken_on"], name="water_tests_of_system"),
         ),
         migrations.AddConstraint(
-            model_name='watertest',
-            constraint=models.CheckConstraint(condition=models.Q(('value__gte', 0)), name='water_value_is_not_negative'),
+            model_name="watertest",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("value__gte", 0)), name="water_value_is_not_negative"
+            ),
         ),
     ]

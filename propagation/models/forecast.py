@@ -67,7 +67,7 @@ class ColonyOutlook(models.Model):
         "propagation.Colony", on_delete=models.CASCADE, primary_key=True, related_name="outlook"
     )
     for_day = models.DateField()
-    growth = models.ForeignKey(LearnedGrowth, on_delete=models.CASCADE, related_name="+")
+    growth = models.ForeignKey(LearnedGrowth, on_delete=models.CASCADE, related_name="outlooks")
     measure = models.CharField(max_length=11, choices=Measure)
     readings = models.PositiveIntegerField()
     seen_on = models.DateField()  # the last day on which anything was known of its size
@@ -116,7 +116,7 @@ class Forecast(models.Model):
     """
 
     colony = models.ForeignKey("propagation.Colony", on_delete=models.CASCADE, related_name="forecasts")
-    growth = models.ForeignKey(LearnedGrowth, on_delete=models.PROTECT, related_name="+")
+    growth = models.ForeignKey(LearnedGrowth, on_delete=models.PROTECT, related_name="forecasts")
     measure = models.CharField(max_length=11, choices=Measure)
     made_for = models.DateField()  # the day of the reading or cut it was made from
     made_at = models.DateTimeField(auto_now_add=True)
