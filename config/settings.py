@@ -33,6 +33,8 @@ INSTALLED_APPS = [
     "django_htmx",
     "simple_history",
     "axes",
+    "django_tasks",
+    "django_tasks_db",
     "propagation",
     "inventory",
     "labels",
@@ -90,6 +92,9 @@ if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+
+# Background work waits in the database; `serve` starts one worker, `manage.py work` starts more.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 

@@ -36,6 +36,13 @@ def quick_passwords():
         yield
 
 
+@pytest.fixture(autouse=True, scope="session")
+def work_at_once():
+    """Background work is done where it is asked for; `tests/test_background_work.py` has a real worker."""
+    with override_settings(TASKS={"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}):
+        yield
+
+
 def pytest_collection_modifyitems(items):
     """Mark what touches no database, so that a second database need not run it again."""
     for item in items:

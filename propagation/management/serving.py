@@ -1,11 +1,15 @@
 """Serving the pages with a production server, on this machine or to the phone on the same network."""
 
 import errno
+import signal
 import socket
+import threading
 
 import waitress
 from django.conf import settings
 from django.core.management.base import CommandError
+
+from propagation.management.background import worker_beside
 
 # RFC 5737 TEST-NET-1: no packet is sent, the system only says from which address it would be.
 NOWHERE = ("192.0.2.1", 9)
@@ -23,8 +27,14 @@ def lan_address() -> str | None:
         return probe.getsockname()[0]
 
 
+def end_on_terminate():
+    """Let SIGTERM (a service manager, a container) end the server as Ctrl-C does, worker and all."""
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+
+
 def serve(*, port: int, lan: bool, say) -> None:
-    """Serve until interrupted. `say` is called with the address once the port is open.
+    """Serve until interrupted, with one worker for background work. `say` gets the address once the port is open.
 
     Raises CommandError if the port is taken or, with `lan`, there is no network.
     """
@@ -47,8 +57,12 @@ def serve(*, port: int, lan: bool, say) -> None:
         if error.errno == errno.EADDRINUSE:
             raise CommandError(f"Port {port} is taken by another program; choose another with --port.") from error
         raise
-    say(f"http://{host}:{server.effective_port}")
+    end_on_terminate()
     try:
-        server.run()
+        with worker_beside():
+            say(f"http://{host}:{server.effective_port}")
+            server.run()
     except KeyboardInterrupt:
+        pass
+    finally:
         server.close()

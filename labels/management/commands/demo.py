@@ -49,6 +49,9 @@ class Command(KeeperCommand):
         surroundings = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
         surroundings["RAMET_HOME"] = str(home)
         command = [sys.executable, *sys.argv]
+        if os.name != "nt":  # this very process goes on, so that whoever ends it ends the server
+            self.stdout.flush()
+            os.execve(command[0], command, surroundings)  # noqa: S606
         try:
             done = subprocess.run(command, env=surroundings, check=False)  # noqa: S603 - this very command
         except KeyboardInterrupt:

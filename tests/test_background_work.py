@@ -1,0 +1,138 @@
+"""Work that a page leaves to the background is done by a worker, and the worker lives and ends with the server."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+WAIT = 60.0  # seconds: a bound for what never comes
+
+# A task of the tests' own, enqueued as a page would, in a database of its own.
+ENQUEUE = """
+import django; django.setup()
+from tests.background_tasks import write_down
+write_down.enqueue({file!r}, "done")
+"""
+RESULTS = """
+import django; django.setup()
+from django_tasks_db.models import DBTaskResult
+print(sorted(DBTaskResult.objects.values_list("status", flat=True)))
+"""
+
+
+@pytest.fixture
+def surroundings(tmp_path):
+    # PYTHONPATH lets the worker find the tests' own task.
+    return {
+        "RAMET_HOME": str(tmp_path / "home"),
+        "RAMET_OWNER": "keeper",
+        "RAMET_PASSWORD": "nine wet thumbs",
+        "DJANGO_SETTINGS_MODULE": "config.settings",
+        "PYTHONPATH": str(ROOT),
+        "PATH": os.environ.get("PATH", ""),
+    }
+
+
+def run(script, surroundings):
+    done = subprocess.run(
+        [sys.executable, "-c", script], cwd=ROOT, env=surroundings, capture_output=True, text=True, check=True
+    )
+    return done.stdout.strip()
+
+
+def manage(arguments, surroundings):
+    subprocess.run([sys.executable, "manage.py", *arguments], cwd=ROOT, env=surroundings, check=True)
+
+
+@pytest.fixture
+def server(surroundings):
+    """A server on a fresh home; ended, if it still runs, after the test."""
+    process = subprocess.Popen(
+        [sys.executable, "manage.py", "serve", "--port", "0"],
+        cwd=ROOT,
+        env=surroundings,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout.readline().startswith("Ramet is at")
+    yield process
+    if process.poll() is None:
+        process.kill()
+    process.communicate()
+
+
+def until(question):
+    """Ask again and again until the answer is yes."""
+    end = time.monotonic() + WAIT
+    while time.monotonic() < end:
+        if answer := question():
+            return answer
+        time.sleep(0.1)
+    pytest.fail(f"Never came true: {question.__doc__ or question.__name__}")
+
+
+def children(process):
+    """Processes that a process started (Linux)."""
+    listed = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+    for task in Path(f"/proc/{process.pid}/task").iterdir():
+        listed += (task / "children").read_text().split()
+    return {int(number) for number in listed}
+
+
+def is_alive(pid):
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0]
+    except FileNotFoundError:
+        return False
+    return state != "Z"
+
+
+needs_proc = pytest.mark.skipif(
+    not Path("/proc/self/task").exists() or not list(Path("/proc/self/task").glob("*/children")),
+    reason="Only Linux says so simply whose child a process is.",
+)
+
+
+def test_work_enqueued_by_one_process_is_done_by_a_worker(surroundings, tmp_path):
+    manage(["migrate", "--verbosity", "0"], surroundings)
+    file = tmp_path / "written"
+    run(ENQUEUE.format(file=str(file)), surroundings)
+    assert not file.exists()
+    manage(["work", "--batch"], surroundings)
+    assert file.read_text() == "done"
+    assert run(RESULTS, surroundings) == "['SUCCESSFUL']"
+
+
+def test_a_server_has_a_worker_that_does_what_is_enqueued(server, surroundings, tmp_path):
+    file = tmp_path / "written"
+    run(ENQUEUE.format(file=str(file)), surroundings)
+    until(file.exists)
+    assert server.poll() is None
+
+
+@needs_proc
+@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_the_worker_ends_with_its_server(server, ending):
+    (worker,) = until(lambda: children(server))
+    server.send_signal(ending)
+    server.wait(WAIT)
+    until(lambda: not is_alive(worker))
+    if ending != signal.SIGKILL:
+        assert server.returncode == 0
+        assert server.stderr.read() == ""
+
+
+@needs_proc
+def test_a_worker_that_died_is_started_again(server, surroundings, tmp_path):
+    (worker,) = until(lambda: children(server))
+    os.kill(worker, signal.SIGKILL)
+    until(lambda: children(server) - {worker})
+    file = tmp_path / "written"
+    run(ENQUEUE.format(file=str(file)), surroundings)
+    until(file.exists)
