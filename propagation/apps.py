@@ -7,9 +7,9 @@ class PropagationConfig(AppConfig):
 
     def ready(self):
         from propagation import agenda_items  # noqa: F401 - fills the agenda
-        from propagation.guards import GUARDS, install_guards, remove_guards
+        from propagation.guards import GUARDS, MARKS, install_guards, remove_guards
 
-        # Django rebuilds tables on SQLite, which drops their triggers: take the guards away before, put them back
-        # after.
-        pre_migrate.connect(remove_guards(GUARDS), sender=self, dispatch_uid="propagation.guards", weak=False)
-        post_migrate.connect(install_guards(GUARDS), sender=self, dispatch_uid="propagation.guards", weak=False)
+        # Django rebuilds tables on SQLite, which drops their triggers: take them away before, put them back after.
+        triggers = (*GUARDS, *MARKS)
+        pre_migrate.connect(remove_guards(triggers), sender=self, dispatch_uid="propagation.guards", weak=False)
+        post_migrate.connect(install_guards(triggers), sender=self, dispatch_uid="propagation.guards", weak=False)

@@ -1,10 +1,12 @@
-"""Invariants that span tables, held by triggers on SQLite and PostgreSQL alike.
+"""Triggers on SQLite and PostgreSQL alike: invariants that span tables, and marks of what changed.
 
 A guard is one condition under which a write is refused, in SQL that both databases read: ``NEW`` and ``OLD`` are the
 row after and before. The sentence is what the database answers; it reaches a keeper only if an action forgot its check.
 
 Why no line of descent can close into a ring: a cut is not before its mother began, a plug of a cut begins on the day of
 the cut, and a colony grown from such a plug begins after that day. Dates rise strictly along every generation.
+
+A mark is left by every write to records that an outlook rests on, however it is written: nobody has to remember it.
 """
 
 from collections.abc import Iterable
@@ -25,6 +27,104 @@ class Guard:
     on: tuple[str, ...]
     refuse_if: str
     sentence: str
+
+    @property
+    def events(self):
+        return [(f"guard_{self.name}_{number}", event) for number, event in enumerate(self.on)]
+
+    def create(self, vendor):
+        for name, event in self.events:
+            if vendor == "sqlite":
+                yield (
+                    f"CREATE TRIGGER {name} BEFORE {event} ON {self.table} FOR EACH ROW "
+                    f"WHEN ({self.refuse_if}) BEGIN SELECT RAISE(ABORT, {_quoted(self.sentence)}); END"
+                )
+            else:
+                yield _function(
+                    name,
+                    f"IF ({self.refuse_if}) THEN RAISE EXCEPTION USING ERRCODE = 'check_violation', "
+                    f"MESSAGE = {_quoted(self.sentence)}; END IF; RETURN NEW;",
+                )
+                yield f"CREATE TRIGGER {name} BEFORE {event} ON {self.table} FOR EACH ROW EXECUTE FUNCTION {name}()"
+
+
+ALL = "NULL"  # a mark without a colony concerns them all
+MARKS_TABLE = "propagation_forecastmark"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Leave a row in `propagation_forecastmark` after a write to `table`.
+
+    ``colony`` names the column that holds the colony, or is ``ALL``; a row where that column is empty marks all,
+    unless ``empty_marks_all`` is off: then it leaves no mark. ``on`` is ``INSERT``, ``UPDATE`` and ``DELETE``; with
+    ``changed`` an update counts only if one of those columns got another value.
+
+    One mark of all is enough, so a second is not left while the first is there. On PostgreSQL the first is locked until
+    the writer commits, so that it is not taken away before what it stands for can be seen. For the same reason, whoever
+    brings outlooks up to date takes away the marks first and reads the records afterwards.
+    """
+
+    table: str
+    colony: str
+    on: tuple[str, ...] = ("INSERT", "UPDATE", "DELETE")
+    changed: tuple[str, ...] = ()
+    empty_marks_all: bool = True
+
+    @property
+    def events(self):
+        return [(f"mark_{self.table}_{event.lower()}", event) for event in self.on]
+
+    def create(self, vendor):
+        for name, event in self.events:
+            rows = {"INSERT": ["NEW"], "UPDATE": ["NEW", "OLD"], "DELETE": ["OLD"]}[event]
+            if vendor == "sqlite":
+                yield self._create_on_sqlite(name, event, rows)
+            else:
+                yield _function(name, "".join(self._marks_on_postgresql(rows)) + " RETURN NULL;")
+                # A thousand plugs of one statement leave their one mark at once.
+                each = "STATEMENT" if self.colony == ALL and not (event == "UPDATE" and self.changed) else "ROW"
+                when = self._when(event, "IS DISTINCT FROM")
+                yield (
+                    f"CREATE TRIGGER {name} AFTER {event} ON {self.table} FOR EACH {each} {when} "
+                    f"EXECUTE FUNCTION {name}()"
+                )
+
+    def _when(self, event, differs):
+        if event != "UPDATE" or not self.changed:
+            return ""
+        return "WHEN (" + " OR ".join(f"NEW.{column} {differs} OLD.{column}" for column in self.changed) + ")"
+
+    def _colonies(self, rows, differs):
+        """The colony of each row that deserves a mark, with the condition under which it does."""
+        if self.colony == ALL:
+            return [(ALL, "TRUE")]
+        first, *others = (f"{row}.{self.colony}" for row in rows)
+        return [(first, "TRUE"), *((other, f"{other} {differs} {first}") for other in others)]
+
+    def _create_on_sqlite(self, name, event, rows):
+        marks = ""
+        for colony, condition in self._colonies(rows, "IS NOT"):
+            if self.empty_marks_all:
+                wanted = f"({colony} IS NOT NULL OR NOT EXISTS (SELECT 1 FROM {MARKS_TABLE} WHERE colony IS NULL))"  # noqa: S608
+            else:
+                wanted = f"{colony} IS NOT NULL"
+            marks += f"INSERT INTO {MARKS_TABLE} (colony) SELECT {colony} WHERE {condition} AND {wanted}; "
+        return f"CREATE TRIGGER {name} AFTER {event} ON {self.table} {self._when(event, 'IS NOT')} BEGIN {marks} END"
+
+    def _marks_on_postgresql(self, rows):
+        for colony, condition in self._colonies(rows, "IS DISTINCT FROM"):
+            if colony != ALL:
+                yield (
+                    f"IF {condition} AND {colony} IS NOT NULL THEN "  # noqa: S608
+                    f"INSERT INTO {MARKS_TABLE} (colony) VALUES ({colony}); END IF; "
+                )
+            if self.empty_marks_all:
+                yield (
+                    f"IF {condition} AND {colony} IS NULL THEN "  # noqa: S608
+                    f"PERFORM 1 FROM {MARKS_TABLE} WHERE colony IS NULL LIMIT 1 FOR KEY SHARE; "
+                    f"IF NOT FOUND THEN INSERT INTO {MARKS_TABLE} (colony) VALUES (NULL); END IF; END IF; "
+                )
 
 
 MOTHER_LIVED = """
@@ -186,37 +286,49 @@ GUARDS = (
     ),
 )
 
-
-def _names(guard):
-    return [f"guard_{guard.name}_{number}" for number, _ in enumerate(guard.on)]
+MARKS = (
+    Mark("propagation_sizereading", "colony_id", empty_marks_all=False),  # without a colony it is a plug's
+    Mark("propagation_cutevent", "mother_id"),
+    Mark("propagation_placement", "colony_id"),
+    Mark("propagation_incident", "colony_id"),  # a system's concerns whoever stands there
+    Mark("propagation_cutrule", "colony_id"),  # a line's concerns every colony of it
+    Mark(
+        "propagation_colony",
+        "id",
+        on=("INSERT", "UPDATE"),
+        changed=("began_on", "ended_on", "end_reason", "lineage_id"),
+    ),
+    Mark("propagation_watertest", ALL),
+    Mark("propagation_waterrange", ALL),
+    Mark("propagation_absence", ALL),
+    Mark(
+        "propagation_lineage",
+        ALL,
+        on=("UPDATE",),
+        changed=("growth_form", "measure", "rest_days", "insurance_wanted", "frag_size_mm"),
+    ),
+    Mark("propagation_preferences", ALL, on=("INSERT", "UPDATE"), changed=("rest_days",)),
+    Mark("propagation_cuttingsession", ALL, on=("UPDATE",), changed=("cut_on",)),
+    Mark(
+        "propagation_plug",
+        ALL,
+        on=("INSERT", "UPDATE"),
+        changed=("fate", "is_insurance", "lineage_id"),  # how many living copies a line has
+    ),
+)
 
 
 def _quoted(text):
     return "'" + text.replace("'", "''") + "'"
 
 
-def _drop(connection, guard):
-    for name in _names(guard):
-        if connection.vendor == "sqlite":
-            yield f"DROP TRIGGER IF EXISTS {name}"
-        else:
-            yield f"DROP TRIGGER IF EXISTS {name} ON {guard.table}"
+def _function(name, body):
+    return f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $body$ BEGIN {body} END $body$"
 
 
-def _create(connection, guard):
-    for name, event in zip(_names(guard), guard.on, strict=True):
-        if connection.vendor == "sqlite":
-            yield (
-                f"CREATE TRIGGER {name} BEFORE {event} ON {guard.table} FOR EACH ROW "
-                f"WHEN ({guard.refuse_if}) BEGIN SELECT RAISE(ABORT, {_quoted(guard.sentence)}); END"
-            )
-        else:
-            yield (
-                f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $guard$ BEGIN "
-                f"IF ({guard.refuse_if}) THEN RAISE EXCEPTION USING ERRCODE = 'check_violation', "
-                f"MESSAGE = {_quoted(guard.sentence)}; END IF; RETURN NEW; END $guard$"
-            )
-            yield (f"CREATE TRIGGER {name} BEFORE {event} ON {guard.table} FOR EACH ROW EXECUTE FUNCTION {name}()")
+def _drop(vendor, trigger):
+    for name, _ in trigger.events:
+        yield f"DROP TRIGGER IF EXISTS {name}" + ("" if vendor == "sqlite" else f" ON {trigger.table}")
 
 
 def _run(using, statements):
@@ -225,27 +337,31 @@ def _run(using, statements):
             cursor.execute(statement)
 
 
-def install_guards(guards: Iterable[Guard]):
-    """Return a `post_migrate` receiver that puts the guards in place, on tables that exist."""
+def install_guards(triggers: Iterable[Guard | Mark]):
+    """Return a `post_migrate` receiver that puts guards and marks in place, on tables that exist."""
 
     def install(using, **kwargs):
         connection = connections[using]
         tables = set(connection.introspection.table_names())
-        for guard in guards:
-            if guard.table in tables:
-                _run(using, [*_drop(connection, guard), *_create(connection, guard)])
+        for trigger in triggers:
+            if trigger.table not in tables:
+                continue
+            statements = [*_drop(connection.vendor, trigger)]
+            if isinstance(trigger, Guard) or MARKS_TABLE in tables:
+                statements += trigger.create(connection.vendor)
+            _run(using, statements)
 
     return install
 
 
-def remove_guards(guards: Iterable[Guard]):
-    """Return a `pre_migrate` receiver that takes the guards away while tables change."""
+def remove_guards(triggers: Iterable[Guard | Mark]):
+    """Return a `pre_migrate` receiver that takes guards and marks away while tables change."""
 
     def remove(using, **kwargs):
         connection = connections[using]
         tables = set(connection.introspection.table_names())
-        for guard in guards:
-            if guard.table in tables:
-                _run(using, _drop(connection, guard))
+        for trigger in triggers:
+            if trigger.table in tables:
+                _run(using, _drop(connection.vendor, trigger))
 
     return remove

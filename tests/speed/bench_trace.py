@@ -181,7 +181,7 @@ def main():
         from django.core.management import call_command
         from django.db import connection
 
-        from propagation.guards import GUARDS, remove_guards
+        from propagation.guards import GUARDS, MARKS, remove_guards
 
         is_postgresql = connection.vendor == "postgresql"
         if is_postgresql:
@@ -192,7 +192,9 @@ def main():
         else:
             call_command("migrate", verbosity=0)
         try:
-            remove_guards(GUARDS)(connection.alias)  # they check row by row; these rows are right by construction
+            remove_guards([*GUARDS, *MARKS])(
+                connection.alias
+            )  # they check row by row; these rows are right by construction
             run(connection)
         finally:
             if is_postgresql:
