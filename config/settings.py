@@ -53,6 +53,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
+    "propagation.middleware.OutlooksFollowRecords",
     "axes.middleware.AxesMiddleware",
 ]
 
@@ -95,6 +96,8 @@ else:
 
 # Background work waits in the database; `serve` starts one worker, `manage.py work` starts more.
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+# Forecasts are worked out again after every request that changed what they rest on; without, when a page asks.
+OUTLOOKS_FOLLOW_RECORDS = True
 
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 

@@ -6,7 +6,7 @@ class InventoryConfig(AppConfig):
     name = "inventory"
 
     def ready(self):
-        from inventory import agenda_items, promises  # noqa: F401 - fill the registries of the floor below
+        from inventory import agenda_items, promises, worth  # noqa: F401 - fill the registries of the floor below
         from inventory.guards import GUARDS
         from propagation.guards import install_guards, remove_guards
 

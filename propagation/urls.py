@@ -7,6 +7,7 @@ from propagation.views import (
     cutting,
     incidents,
     lineages,
+    next_cuts,
     plugs,
     preferences,
     racks,
@@ -22,6 +23,8 @@ urlpatterns = [
     path("sign-in/", sign_in.SignIn.as_view(), name="sign_in"),
     path("sign-in/link/", sign_in.sign_in_by_link, name="sign_in_by_link"),
     path("sign-out/", sign_in.SignOut.as_view(), name="sign_out"),
+    # -- what the yield model says
+    path("next-cuts/", next_cuts.next_cuts, name="next_cuts"),
     # -- recording a cutting session
     path("cut/", cutting.cut, name="cut"),
     path("cut/mothers/", cutting.cut_mothers, name="cut_mothers"),

@@ -39,7 +39,9 @@ def quick_passwords():
 @pytest.fixture(autouse=True, scope="session")
 def work_at_once():
     """Background work is done where it is asked for; `tests/test_background_work.py` has a real worker."""
-    with override_settings(TASKS={"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}):
+    at_once = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
+    # Forecasts are tested by themselves: elsewhere a saved form need not wait for them.
+    with override_settings(TASKS=at_once, OUTLOOKS_FOLLOW_RECORDS=False):
         yield
 
 

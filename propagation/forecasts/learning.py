@@ -1,4 +1,4 @@
-"""Growth models learned from the collection, one for each measure and growth form, and kept until enough has changed."""
+"""Growth models learned from the collection, one for each measure and growth form, kept until enough has changed."""
 
 from collections import defaultdict
 from dataclasses import dataclass

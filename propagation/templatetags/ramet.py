@@ -35,6 +35,12 @@ NAVIGATION = [
         ],
     ),
     (
+        "Growth",
+        [
+            ("next_cuts", "Next cuts", "calendar"),
+        ],
+    ),
+    (
         "Records",
         [
             ("sessions", "Sessions", "sessions"),
@@ -157,13 +163,17 @@ def size(context, value, measure):
 
 @register.filter
 def from_day(day, today):
-    """How far a day lies from today in words: ``today``, ``tomorrow``, ``in 3 days``, ``5 days ago``."""
+    """How far a day lies from today in words: ``today``, ``in 3 days``, ``in 5 weeks``, ``5 days ago``."""
     if not day or not today:
         return ""
     days = (day - today).days
     near = {0: "today", 1: "tomorrow", -1: "yesterday"}
     if days in near:
         return near[days]
+    if days > 60:
+        return f"in {round(days / 30.4)} months"
+    if days > 21:
+        return f"in {round(days / 7)} weeks"
     return f"in {days} days" if days > 0 else f"{-days} days ago"
 
 

@@ -33,6 +33,7 @@ from propagation.readings import colonies as reading
 from propagation.readings.changes import changes_of
 from propagation.readings.find import find_colony
 from propagation.readings.growth_picture import growth_picture
+from propagation.readings.next_cuts import next_cut_of
 from propagation.tables.colonies import ColonyTable
 from propagation.views.lists import render_list
 
@@ -80,6 +81,7 @@ def colony(request, tag):
             "place": next((placement for placement in placements if placement.until is None), None),
             "cautions": cautions_on([found], today).get(found.pk, []) if found.is_alive else [],
             "open_incidents": [incident for incident in incidents if incident.is_open],
+            "next_cut": next_cut_of(found, today) if found.is_alive else None,
             "cuts": cuts,
             "fates": reading.fates_of(cuts),
             "offspring": offspring,
