@@ -72,6 +72,25 @@ class UnlikelySize(BadValue):
         super().__init__(sentence, field="value")
 
 
+class UnlikelyTests(BadValue):
+    """Water tests so far off that a slip is likelier; the keeper can confirm them.
+
+    ``found`` is a list of ``(parameter, sentence, likely)``; ``likely`` is what may have been meant, or None.
+    """
+
+    def __init__(self, found):
+        self.found = list(found)
+        super().__init__(" ".join(sentence for _, sentence, _ in self.found), field=self.found[0][0])
+
+
+class AbsencesOverlap(BadValue):
+    """Two absences cannot share a day; ``other`` is the one that is planned already."""
+
+    def __init__(self, sentence, other):
+        self.other = other
+        super().__init__(sentence, field="first_day")
+
+
 class PlugGone(RametError):
     """The plug is dead, sold, traded, given away, grown on or void."""
 

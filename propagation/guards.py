@@ -284,6 +284,18 @@ GUARDS = (
         """,
         "A restart begins after the system it succeeds.",
     ),
+    Guard(
+        "one_absence_at_a_time",
+        "propagation_absence",
+        ("INSERT", "UPDATE OF first_day, last_day, called_off_at"),
+        """
+        NEW.called_off_at IS NULL AND EXISTS (
+            SELECT 1 FROM propagation_absence a
+            WHERE a.id <> COALESCE(NEW.id, 0) AND a.called_off_at IS NULL
+              AND a.first_day <= NEW.last_day AND a.last_day >= NEW.first_day)
+        """,
+        "Two absences share no day.",
+    ),
 )
 
 MARKS = (
