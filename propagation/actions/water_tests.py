@@ -228,7 +228,7 @@ def keep_water_range(
         )
     if not 1 <= swing_days <= LARGEST_SWING_DAYS:
         raise BadValue(f"A swing is looked for within 1 to {LARGEST_SWING_DAYS} days.", field="swing_days")
-    kept = WaterRange.objects.select_for_update().filter(parameter=parameter, system=system).first()
+    kept = WaterRange.objects.order_by("pk").select_for_update().filter(parameter=parameter, system=system).first()
     if kept is None:
         kept = WaterRange(parameter=parameter, system=system)
     else:
@@ -246,7 +246,7 @@ def keep_water_range(
 @transaction.atomic
 def drop_water_range(*, kept: WaterRange, by=None) -> None:
     """Go back to the limits for all systems, or to the usual ones. Its history stays. Raises AlreadyDone."""
-    locked = WaterRange.objects.select_for_update().filter(pk=kept.pk).first()
+    locked = WaterRange.objects.order_by("pk").select_for_update().filter(pk=kept.pk).first()
     if locked is None:
         raise AlreadyDone("These limits were given up before.")
     locked._history_user = by
