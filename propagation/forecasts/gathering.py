@@ -22,6 +22,7 @@ from propagation.models import (
 )
 from propagation.readings.absences import absences_from
 from propagation.readings.living_copies import with_living_copies
+from propagation.readings.water import water_worries
 try:  # TEMP
     from propagation.readings.healing_outlook import learned_healing
 except ImportError:
@@ -30,11 +31,6 @@ except ImportError:
     def learned_healing(day):
         return learn_healing([])
 
-try:  # TEMP
-    from propagation.readings.water import water_worries
-except ImportError:
-    def water_worries(day):
-        return {}
 from propagation.yield_model.frag_units import DEFAULT_SPREAD, FragUnit, default_frag_unit, learn_frag_unit
 from propagation.yield_model.histories import ColonyHistory, Cut, Decline, Reading
 from propagation.yield_model.next_cut import Circumstances, CutRules, default_rules
