@@ -2,7 +2,7 @@
 
 import functools
 import json
-from datetime import date, timedelta
+from datetime import timedelta
 from io import StringIO
 
 import pytest
