@@ -10,6 +10,7 @@ from django.utils import timezone
 from simple_history.utils import bulk_update_with_history
 
 from propagation.actions.days import check_day
+from propagation.actions.learn_healing import follow_outcomes
 from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone
 from propagation.models import Fate, HealingCheck, HealingStage, LossReason, Plug, Spot
 
@@ -90,6 +91,8 @@ def check_healing(
         checks = sorted([*standing[check.plug_id], check], key=lambda each: (each.checked_on, each.pk))
         _settle(check.plug, starts[check.plug_id], checks)
     bulk_update_with_history([check.plug for check in made], Plug, STAGE_FIELDS, default_user=by)
+    if any(check.stage == HealingStage.HEALED for check in made):
+        follow_outcomes()
     return made
 
 
@@ -130,6 +133,8 @@ def find_dead(
         ]
     )
     bulk_update_with_history(locked, Plug, DEATH_FIELDS, default_user=by)
+    if made:
+        follow_outcomes()
     return made
 
 
@@ -181,6 +186,7 @@ def take_back_checks(*, checks, by=None) -> list[HealingCheck]:
         default_user=by,
         default_change_reason="a check was taken back",
     )
+    follow_outcomes()
     return wrong
 
 

@@ -32,10 +32,13 @@ class Command(KeeperCommand):
         parser.add_argument("--batch", action="store_true", help="End when nothing is left to do.")
         parser.add_argument("--beside-server", action="store_true", help="End when standard input closes.")
 
-    def handle(self, *args, batch, beside_server, **options):
+    def answer(self, *, batch, beside_server, **options):
         # Failures are told; comings and goings are not.
         for name in (WORKERS_LOG, "django_tasks"):
             logging.getLogger(name).addFilter(lambda record: record.levelno >= logging.ERROR)
         if beside_server:
             end_when_input_closes()
         call_command("db_worker", batch=batch, reload=False)
+
+    def lines(self, answer):
+        return ()

@@ -1,0 +1,122 @@
+"""When plugs on the racks will be ready, how likely they make it, and how each line heals."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from propagation.actions.learn_healing import from_dict, learn_healing_from_records
+from propagation.models import HealingStage, LearnedHealing, Lineage, Plug
+from propagation.readings.healing_records import cut_plugs, healing_records
+from propagation.yield_model.healing import HealingModel, LineageHealing
+
+__all__ = ["ReadyWindow", "healing_lines", "healing_records", "learned_healing", "ready_windows"]
+
+# A line with fewer plugs leans on the others for most of its figures. Common practice, no source.
+FEW_PLUGS = 8
+
+
+def learned_healing(day: date) -> HealingModel:
+    """The healing model in use; learned from the records of a day when there is none yet. One query once it is there.
+
+    Lineages are named by their id as text: ``learned_healing(day).of(str(lineage_pk)).healed_share``.
+    """
+    return _model_of(_latest(day))
+
+
+def _latest(day: date) -> LearnedHealing:
+    learned = LearnedHealing.objects.first()
+    if learned is not None:
+        try:
+            from_dict(learned.model)
+        except (KeyError, TypeError):  # kept by another version
+            learned = None
+    return learned or learn_healing_from_records(day)
+
+
+def _model_of(learned: LearnedHealing) -> HealingModel:
+    return from_dict(learned.model)
+
+
+def in_ten(probability: float) -> str:
+    """``9 in 10``; near the ends in words, for nothing is certain."""
+    tenths = round(probability * 10)
+    if tenths >= 10:
+        return "nearly all"
+    return "hardly any" if tenths < 1 else f"{tenths} in 10"
+
+
+@dataclass(frozen=True)
+class ReadyWindow:
+    """When a healing plug is ready, if it heals: with probability 0.1, one half and 0.9; and how likely it heals."""
+
+    earliest: date
+    likely: date
+    latest: date
+    probability: float
+
+    @property
+    def chance(self) -> str:
+        """``9 in 10 make it``."""
+        return f"{in_ten(self.probability)} make it"
+
+    def is_over_on(self, day: date) -> bool:
+        """Has its likely day passed unseen, so that a look is worth while?"""
+        return self.likely <= day
+
+
+def ready_windows(plugs: Iterable[Plug], day: date) -> dict[int, ReadyWindow]:
+    """``{plug id: ReadyWindow}`` for those of the plugs that the keeper cut and that still heal. One query in all.
+
+    Each window takes into account that its plug was not healed when last looked at.
+    """
+    healing = [p for p in plugs if p.is_kept and p.stage != HealingStage.HEALED and p.cut_event_id is not None]
+    if not healing:
+        return {}
+    model, known, windows = learned_healing(day), {}, {}
+    for plug in healing:
+        seen = str(plug.lineage_id), max((plug.checked_on - plug.began_on).days, 0)
+        if seen not in known:
+            known[seen] = model.ready_days(*seen), model.healed_probability(*seen)
+        days, probability = known[seen]
+        windows[plug.pk] = ReadyWindow(*(plug.began_on + timedelta(days=round(d)) for d in days), probability)
+    return windows
+
+
+@dataclass(frozen=True)
+class HealingLine:
+    """How one line heals; ``lineage`` is None for the usual of the collection. ``healing`` plugs heal at present."""
+
+    lineage: Lineage | None
+    figures: LineageHealing
+    healing: int = 0
+
+    @property
+    def leans_on_others(self) -> bool:
+        return self.figures.plugs < FEW_PLUGS
+
+
+@dataclass(frozen=True)
+class HealingLines:
+    """How the lines heal, the quickest first; none when no plug was ever cut."""
+
+    lines: list[HealingLine]
+    usual: HealingLine
+    learned_on: date
+    healing: int
+
+
+def healing_lines(day: date) -> HealingLines:
+    """How each line that was cut heals. Three queries once it is learned."""
+    learned = _latest(day)
+    model = _model_of(learned)
+    now = {}
+    for lineage in cut_plugs().healing().order_by().values_list("lineage_id", flat=True):
+        now[lineage] = now.get(lineage, 0) + 1
+    known = Lineage.objects.in_bulk([int(key) for key in model.lineages])
+    lines = [
+        HealingLine(known[int(key)], figures, now.get(int(key), 0))
+        for key, figures in model.lineages.items()
+        if int(key) in known
+    ]
+    lines.sort(key=lambda line: (line.figures.median_days, line.lineage.name.lower()))
+    return HealingLines(lines, HealingLine(None, model.usual), learned.learned_on, sum(now.values()))
