@@ -12,7 +12,6 @@ from propagation.readings.living_copies import lines_on_one_copy
 
 MOST_NAMED = 3  # names in a sentence; the rest is counted
 SESSION_SHOWN_DAYS = 2  # a sitting just saved is the likeliest to want correcting
-RESTED_SHOWN_DAYS = 14  # a mother that was ready weeks ago is no news
 
 
 def _some(names, more: int) -> str:
@@ -129,19 +128,17 @@ def colonies_long_unmeasured(day: date):
 
 
 @contributes_to_agenda(order=80)
-def mothers_rested(day: date):
-    """Mothers whose rest after the last cut has just ended, bar those with something wrong."""
-    ill = set(Incident.objects.open().filter(colony__isnull=False).values_list("colony", flat=True))
-    mothers = [
-        mother
-        for mother in Colony.objects.alive().with_rest(day).filter(last_cut_on__isnull=False).order_by("tag")
-        if mother.pk not in ill and day - timedelta(days=RESTED_SHOWN_DAYS) <= mother.rested_on <= day
-    ]
+def mothers_ready_to_cut(day: date):
+    """Mothers whose next cut has come: large enough, rested, well, and with somebody there to watch them heal."""
+    from propagation.forecasts.outlooks import current_outlooks  # scipy takes a second, which no command need wait for
+
+    mothers = current_outlooks(day).filter(day__lte=day).order_by("-frags", "colony__tag")
+    mothers = list(mothers.values_list("colony__tag", "frags"))
     if mothers:
         yield Due(
-            f"{_some((mother.tag for mother in mothers), len(mothers))} "
-            f"{'has' if len(mothers) == 1 else 'have'} rested and may be cut again",
-            reverse("cut"),
+            f"Cut {_some((tag for tag, _ in mothers), len(mothers))}: "
+            f"about {sum(frags for _, frags in mothers)} frags",
+            reverse("next_cuts"),
             count=len(mothers),
             icon="cut",
         )
