@@ -21,16 +21,9 @@ from propagation.models import (
     SizeReading,
 )
 from propagation.readings.absences import absences_from
+from propagation.readings.healing_outlook import learned_healing
 from propagation.readings.living_copies import with_living_copies
 from propagation.readings.water import water_worries
-try:  # TEMP
-    from propagation.readings.healing_outlook import learned_healing
-except ImportError:
-    from propagation.yield_model import learn_healing
-
-    def learned_healing(day):
-        return learn_healing([])
-
 from propagation.yield_model.frag_units import DEFAULT_SPREAD, FragUnit, default_frag_unit, learn_frag_unit
 from propagation.yield_model.histories import ColonyHistory, Cut, Decline, Reading
 from propagation.yield_model.next_cut import Circumstances, CutRules, default_rules
