@@ -87,13 +87,13 @@ def outlooks_on(day: date, *, colonies=None) -> list[ColonyOutlook]:
     return work_out(gather_colonies(day, colonies=colonies), day)
 
 
-def work_out(records: list[ColonyRecords], day: date) -> list[ColonyOutlook]:
-    """Outlooks of living colonies, unsaved, in the order of the records."""
+def work_out(records: list[ColonyRecords], day: date, *, learned=None) -> list[ColonyOutlook]:
+    """Outlooks of living colonies, unsaved, in the order of the records; from what is in use, or what is given."""
     found = {}
-    for _, group, learned, states, rules, circumstances in views(records, day):
-        cuts = next_cuts(learned.model, states, rules, circumstances, float(day.toordinal()))
+    for _, group, taken, states, rules, circumstances in views(records, day, learned=learned):
+        cuts = next_cuts(taken.model, states, rules, circumstances, float(day.toordinal()))
         ahead = float(day.toordinal()) + np.array([0.0, MONTH])
-        sizes = forecast_sizes(learned.model, states, ahead[None, :])
+        sizes = forecast_sizes(taken.model, states, ahead[None, :])
         median, low, high = sizes.median, sizes.quantile(0.1), sizes.quantile(0.9)
         absurd = {}
         for item in states.absurd:
@@ -105,7 +105,7 @@ def work_out(records: list[ColonyRecords], day: date) -> list[ColonyOutlook]:
             found[record.colony.pk] = ColonyOutlook(
                 colony=record.colony,
                 for_day=day,
-                growth=learned.row,
+                growth=taken.row,
                 measure=record.measure,
                 readings=record.readings,
                 seen_on=date.fromordinal(int(states.last_day[index])),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from propagation.forecasts import outlooks
+from propagation.forecasts.replaying import replay
 from propagation.models import Forecast, ForecastScore, SizeReading
 from tests.factories import ColonyFactory, CutEventFactory
 
@@ -153,3 +154,17 @@ def test_forecasts_of_a_steady_collection_are_calibrated(grown):
     # Binomial bounds would be tighter, but scores of one colony overlap.
     assert 0.6 <= np.mean(np.abs(ranks - 0.5) <= 0.4) <= 1.0
     assert 0.3 <= np.mean(ranks) <= 0.7
+
+
+def test_a_replay_says_only_what_was_known_then(grown):
+    colony = grown(months=12, first=40, gain=4)
+    days = [TODAY - timedelta(days=30 * months) for months in range(6, 0, -1)]
+    assert replay(days, today=TODAY) == 6
+    said = Forecast.objects.get(made_for=days[0])
+    assert said.replayed
+    assert (said.readings, said.last_size) == (7, 64.0)
+    assert said.growth.learned_on == days[0]
+    assert [score.outcome for score in said.scores.order_by("steps")] == [68, 76, 84]
+    # Said once is said: a second replay stores nothing.
+    assert replay(days, today=TODAY) == 0
+    assert Forecast.objects.filter(colony=colony).count() == 6
