@@ -8,6 +8,7 @@ urlpatterns = [
     # -- the ready list, holds, prices
     path("ready/", ready.ready, name="ready"),
     path("ready/lines/", ready.ready_lines, name="ready_lines"),
+    path("ready/soon/", ready.ready_soon, name="ready_soon"),
     path("ready.csv", ready.ready_csv, name="ready_csv"),
     path("ready/print/", ready.ready_print, name="ready_print"),
     path("ready/chosen/", ready.ready_chosen, name="ready_chosen"),

@@ -5,6 +5,7 @@ from django.urls import path
 from propagation.views import (
     colonies,
     cutting,
+    healing,
     incidents,
     lineages,
     next_cuts,
@@ -25,6 +26,7 @@ urlpatterns = [
     path("sign-out/", sign_in.SignOut.as_view(), name="sign_out"),
     # -- what the yield model says
     path("next-cuts/", next_cuts.next_cuts, name="next_cuts"),
+    path("healing/", healing.healing, name="healing"),
     # -- recording a cutting session
     path("cut/", cutting.cut, name="cut"),
     path("cut/mothers/", cutting.cut_mothers, name="cut_mothers"),

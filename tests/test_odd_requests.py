@@ -20,6 +20,8 @@ LISTS = [
     "trace",
     "ready",
     "ready_lines",
+    "ready_soon",
+    "healing",
     "ready_csv",
     "ready_print",
     "holds",

@@ -4,7 +4,7 @@ import csv
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.core.paginator import EmptyPage
+from django.core.paginator import EmptyPage, Paginator
 from django.db.models.functions import Lower
 from django.http import StreamingHttpResponse
 from django.shortcuts import redirect, render
@@ -25,7 +25,9 @@ from inventory.readings.availability import (
     lineages_with_lines_on,
 )
 from inventory.readings.chosen import plugs_chosen
+from inventory.readings.ready_soon import WITHIN_DAYS, expected, frags_ready_soon, with_details
 from inventory.tables.ready import ReadyTable
+from inventory.tables.ready_soon import ReadySoonTable
 from inventory.views.holds import A_WEEK, contact_remembered, remember_contact
 from propagation.errors import RametError
 from propagation.models import Lineage, Plug, Preferences, Spot
@@ -150,10 +152,34 @@ def ready_lines(request):
     )
 
 
-def _tabs(current):
+@require_safe
+def ready_soon(request):
+    """What is likely healed within a month, by day."""
+    today = localdate()
+    soon = frags_ready_soon(today)
+    page = Paginator(soon, ROWS).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "inventory/ready_soon.html",
+        {
+            "table": ReadySoonTable(with_details(page.object_list), today=today),
+            "page": page,
+            "number": len(soon),
+            "to_look_at": sum(frag.window.is_over_on(today) for frag in soon),
+            "expected": round(expected(soon)),
+            "within": WITHIN_DAYS,
+            "tabs": _tabs("ready_soon", count=len(soon)),
+            "healing": 0 if soon else _healing(),
+            "healing_counted": HEALING_COUNTED,
+        },
+    )
+
+
+def _tabs(current, *, count=None):
+    """The views of the list; what is ready is never counted, for it may be any number."""
     return [
-        {"url": reverse(name), "words": words, "current": name == current}
-        for name, words in (("ready", "By frag"), ("ready_lines", "By line"))
+        {"url": reverse(name), "words": words, "current": name == current, "count": count if name == current else None}
+        for name, words in (("ready", "By frag"), ("ready_lines", "By line"), ("ready_soon", "Ready soon"))
     ]
 
 

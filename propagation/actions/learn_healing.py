@@ -8,12 +8,14 @@ from django.utils import timezone
 from django_tasks import task
 
 from propagation.models import LearnedHealing
-from propagation.readings.healing_records import healing_records, known_outcomes
+from propagation.readings.healing_records import MOST_PLUGS, healing_records, known_outcomes
 from propagation.yield_model.healing import HealingModel, LineageHealing, learn_healing
 
 # Learned again when plugs of known outcome grew by this share, and by at least so many. Common practice, no source.
 GROWN_BY = 0.1
 FEWEST_NEW = 10
+# The first time somebody waits for it, so it begins with the latest plugs; a worker then takes the rest.
+AT_FIRST = 1_000
 KEPT = 3  # rows; the latest one is used
 
 
@@ -33,13 +35,23 @@ def from_dict(kept: dict) -> HealingModel:
     )
 
 
-def learn_healing_from_records(day: date) -> LearnedHealing:
-    """Learn from the plugs as they were known on a day, and keep it; what was learned long before goes."""
-    outcomes = known_outcomes()
-    model = learn_healing(healing_records(day))
+def learn_healing_from_records(day: date, *, most: int = MOST_PLUGS) -> LearnedHealing:
+    """Learn from the latest plugs as they were known on a day, and keep it; what was learned long before goes."""
+    outcomes, records = known_outcomes(), healing_records(day, most=most)
+    if len(records) < outcomes and most < MOST_PLUGS:
+        outcomes = sum(plug.seen_healed is not None or plug.seen_dead is not None for plug in records)
+    model = learn_healing(records)
     learned = LearnedHealing.objects.create(learned_on=day, plugs=outcomes, model=to_dict(model))
     newest = list(LearnedHealing.objects.values_list("pk", flat=True)[:KEPT])
     LearnedHealing.objects.exclude(pk__in=newest).delete()
+    return learned
+
+
+def learn_healing_at_first(day: date) -> LearnedHealing:
+    """Learn while somebody waits."""
+    learned = learn_healing_from_records(day, most=AT_FIRST)
+    if is_outgrown(learned, known_outcomes()):
+        follow_outcomes()
     return learned
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from propagation.actions.learn_healing import from_dict, learn_healing_from_records
+from propagation.actions.learn_healing import from_dict, learn_healing_at_first
 from propagation.models import HealingStage, LearnedHealing, Lineage, Plug
 from propagation.readings.healing_records import cut_plugs, healing_records
 from propagation.yield_model.healing import HealingModel, LineageHealing
@@ -30,7 +30,7 @@ def _latest(day: date) -> LearnedHealing:
             from_dict(learned.model)
         except (KeyError, TypeError):  # kept by another version
             learned = None
-    return learned or learn_healing_from_records(day)
+    return learned or learn_healing_at_first(day)
 
 
 def _model_of(learned: LearnedHealing) -> HealingModel:

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from propagation.models import HealingStage, Lineage, Plug, Spot
 from propagation.promises import promises_of
+from propagation.readings.healing_outlook import ready_windows
 from propagation.readings.living_copies import short_of_copies
 
 
@@ -34,6 +35,7 @@ class Cell:
     due: bool = False
     held: str = ""
     insurance: bool = False
+    ready_about: date | None = None  # while it heals: the likely day, today when that has passed
     checked: bool = False
     disabled: bool = False
 
@@ -70,8 +72,9 @@ class Standing:
 
 
 def _cells(plugs, *, day: date, check_days: int) -> dict[int, Cell]:
-    """A cell for each plug, by its id. One query for each floor that knows of promises."""
+    """A cell for each plug, by its id. One query for each floor that knows of promises, and one for what heals."""
     promises, due_since = promises_of(plugs), day - timedelta(days=check_days)
+    windows = ready_windows(plugs, day)
     return {
         plug.pk: Cell(
             place=cell_name(plug.rack_row, plug.rack_column),
@@ -83,6 +86,7 @@ def _cells(plugs, *, day: date, check_days: int) -> dict[int, Cell]:
             due=plug.stage != HealingStage.HEALED and plug.checked_on <= due_since,
             held=promises.get(plug.pk, ""),
             insurance=plug.is_insurance,
+            ready_about=max(windows[plug.pk].likely, day) if plug.pk in windows else None,
         )
         for plug in plugs
     }
@@ -96,7 +100,7 @@ def _of_lineages(standing: Standing, plugs) -> Standing:
 
 
 def rack_as_it_stands(rack: Spot, *, day: date, check_days: int) -> Standing:
-    """A rack with its cells and the plugs on it that have none. Three queries, whatever stands there."""
+    """A rack with its cells and the plugs on it that have none. Four queries, whatever stands there."""
     plugs = list(Plug.objects.kept().filter(rack=rack).select_related("lineage").order_by("began_on", "id"))
     cells = _cells(plugs, day=day, check_days=check_days)
     by_place = {(plug.rack_row, plug.rack_column): cells[plug.pk] for plug in plugs if plug.rack_row is not None}
@@ -126,7 +130,7 @@ def plugs_that_stand_nowhere():
 
 
 def as_cells(plugs, *, day: date, check_days: int) -> Standing:
-    """Plugs without a place as cells, in their order. Two queries besides their own."""
+    """Plugs without a place as cells, in their order. Three queries besides their own."""
     plugs = list(plugs)
     cells = _cells(plugs, day=day, check_days=check_days)
     return _of_lineages(Standing("On no rack", loose=[cells[plug.pk] for plug in plugs]), plugs)

@@ -38,6 +38,7 @@ NAVIGATION = [
         "Growth",
         [
             ("next_cuts", "Next cuts", "calendar"),
+            ("healing", "Healing", "stage-healed"),
         ],
     ),
     (

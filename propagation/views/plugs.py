@@ -17,6 +17,7 @@ from propagation.forms.plugs import GrowOnForm, PlugActsForm, PlugForm, VoidForm
 from propagation.models import Colony, HealingCheck, HealingStage, Lineage, Plug, Preferences
 from propagation.promises import promises_of
 from propagation.readings.find import find_plug
+from propagation.readings.healing_outlook import ready_windows
 from propagation.readings.living_copies import with_living_copies
 from propagation.readings.near_codes import near_codes
 from propagation.readings.plug_life import life_of
@@ -45,6 +46,7 @@ def show_plug(request, code, form=None):
         "life": life_of(found),
         "lineage": with_living_copies(Lineage.objects.all()).get(pk=found.lineage_id),
         "promise": promises_of([found]).get(found.pk, ""),
+        "window": ready_windows([found], today).get(found.pk),
         "cell": cell_name(found.rack_row, found.rack_column),
         "age_days": found.age_days(found.ended_on or today),
         "next_stage": stage.next,

@@ -48,6 +48,8 @@ def pages(keeper):
                 "trace",
                 "ready",
                 "ready_lines",
+                "ready_soon",
+                "healing",
                 "ready_print",
                 "holds",
                 "prices",

@@ -11,6 +11,7 @@ from propagation.actions.check_healing import check_healing, find_dead
 from propagation.actions.grow_on import grow_on
 from propagation.actions.put_on_rack import put_on_rack
 from propagation.models import HealingCheck
+from propagation.readings.healing_outlook import learned_healing
 from tests.factories import ColonyFactory, HoldFactory, LineageFactory, PlugFactory, RackFactory, ReadyPlugFactory
 
 pytestmark = pytest.mark.django_db
@@ -169,6 +170,7 @@ def test_the_page_takes_the_same_number_of_queries_however_long_the_life(
 ):
     for day in range(checks):
         check_healing(plugs=[plug], stage="sealed", on=today - timedelta(days=day), today=today)
-    # session, keeper, plug, history, spots, checks, lineage, promises, (preferences for the unit)
-    with django_assert_num_queries(9):
+    learned_healing(today)
+    # session, keeper, plug, history, spots, checks, lineage, promises, how plugs heal, (preferences for the unit)
+    with django_assert_num_queries(10):
         signed_in.get(reverse("plug", args=[plug.code]))

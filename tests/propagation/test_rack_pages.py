@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 
 from propagation.models import HealingCheck, Plug
+from propagation.readings.healing_outlook import learned_healing
 from tests.factories import HoldFactory, PlugFactory, RackFactory, SpotFactory, SystemFactory
 
 pytestmark = pytest.mark.django_db
@@ -96,8 +97,9 @@ def test_a_rack_takes_the_same_number_of_queries_whatever_stands_on_it(
 ):
     for _ in range(number):
         on_rack(rack)
-    # session, keeper, rack, preferences, plugs, promises, copies, racks to move to
-    with django_assert_num_queries(8):
+    learned_healing(localdate())
+    # session, keeper, rack, preferences, plugs, promises, how plugs heal, copies, racks to move to
+    with django_assert_num_queries(9):
         signed_in.get(reverse("rack_grid", args=[rack.pk]))
 
 
@@ -106,8 +108,10 @@ def test_all_racks_take_the_same_number_of_queries_whatever_there_is(signed_in, 
     for _ in range(number):
         on_rack(RackFactory())
         PlugFactory()
-    # session, keeper, preferences, plugs that stand nowhere, promises, copies, racks, plugs on them, racks to move to
-    with django_assert_num_queries(9):
+    learned_healing(localdate())
+    # session, keeper, preferences, plugs that stand nowhere, promises, how plugs heal, copies, racks, plugs on them,
+    # racks to move to
+    with django_assert_num_queries(10):
         signed_in.get(reverse("rack"))
 
 

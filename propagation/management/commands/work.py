@@ -15,7 +15,9 @@ def end_when_input_closes():
     """Ask this process to end, after the work in hand, once the server that holds our standard input is gone."""
 
     def wait():
-        sys.stdin.buffer.read()
+        # Not through sys.stdin: its lock, held at the end, would be a fatal error.
+        while os.read(sys.stdin.fileno(), 1024):
+            pass
         os.kill(os.getpid(), signal.SIGTERM)
 
     threading.Thread(target=wait, daemon=True).start()

@@ -1,0 +1,24 @@
+"""How each line heals."""
+
+from django.shortcuts import render
+from django.utils.timezone import localdate
+from django.views.decorators.http import require_safe
+from django_tables2 import RequestConfig
+
+from propagation.readings.healing_outlook import healing_lines
+from propagation.tables.healing import HealingTable, per_cent
+
+
+@require_safe
+def healing(request):
+    """Days to healed and the share that makes it, for each line that was ever cut."""
+    found = healing_lines(localdate())
+    table = HealingTable(found.lines)
+    RequestConfig(request, paginate=False).configure(table)
+    context = {
+        "found": found,
+        "table": table,
+        "leaning": sum(line.leans_on_others for line in found.lines),
+        "usual_share": per_cent(found.usual.figures.healed_share),
+    }
+    return render(request, "propagation/healing.html", context)
