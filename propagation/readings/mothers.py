@@ -8,7 +8,7 @@ from django.db.models.functions import Coalesce
 
 from propagation.actions.record_cutting import Caution, cautions_on
 from propagation.errors import BadValue
-from propagation.models import Colony, CutEvent, Incident, Plug
+from propagation.models import Colony, ColonyOutlook, CutEvent, Incident, Plug
 from propagation.readings.find import find_plug_or_colony
 
 MOST_SHOWN = 24  # more than a thumb scrolls through; the rest is found by searching
@@ -20,6 +20,7 @@ class BenchMother:
 
     colony: Colony
     cautions: list[Caution] = field(default_factory=list)
+    outlook: ColonyOutlook | None = None
 
     @property
     def living_copies(self) -> int:
@@ -37,7 +38,7 @@ def _number_of(rows):
 
 
 def bench_mothers(ids, day: date) -> list[BenchMother]:
-    """The mothers of these ids, in their order; two queries."""
+    """The mothers of these ids, in their order, with what the yield model last said of them that day; three queries."""
     found = (
         Colony.objects.with_rest(day)
         .select_related("lineage")
@@ -47,7 +48,8 @@ def bench_mothers(ids, day: date) -> list[BenchMother]:
         .in_bulk(ids)
     )
     cautions = cautions_on(found.values(), day)
-    return [BenchMother(found[pk], cautions.get(pk, [])) for pk in ids if pk in found]
+    outlooks = ColonyOutlook.objects.filter(for_day=day).defer("state").in_bulk(ids)
+    return [BenchMother(found[pk], cautions.get(pk, []), outlooks.get(pk)) for pk in ids if pk in found]
 
 
 def find_mother(text: str, *, day: date) -> Colony:

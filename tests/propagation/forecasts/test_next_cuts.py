@@ -152,3 +152,11 @@ def test_the_command_for_another_day(four):
 def test_the_command_refuses_a_day_in_the_wrong_century(day):
     with pytest.raises(CommandError, match=f"Nothing can be said of {day}"):
         command("--on", day)
+
+
+def test_the_bench_says_what_a_mother_has_the_size_for(signed_in, four):
+    signed_in.get("/next-cuts/")
+    bench = signed_in.get("/cut/").content.decode()
+    ready, growing = (ColonyOutlook.objects.get(colony=four[name]) for name in ("ready", "growing"))
+    assert f"size for {ready.frags_low} to {ready.frags_high} frags" in bench
+    assert f"large enough about {day_in_words(growing.day)}" in bench
