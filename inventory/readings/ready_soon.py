@@ -44,6 +44,45 @@ def with_details(frags: Iterable[FragReadySoon]) -> list[FragReadySoon]:
     return [replace(frag, plug=plugs[frag.plug.pk]) for frag in frags if frag.plug.pk in plugs]
 
 
+@dataclass(frozen=True)
+class BatchReadySoon:
+    """Plugs of one line that are likely ready on the same day with the same chance: they were cut and seen together."""
+
+    frags: list[FragReadySoon]
+
+    @property
+    def lineage(self):
+        return self.frags[0].plug.lineage
+
+    @property
+    def window(self) -> ReadyWindow:
+        return self.frags[0].window
+
+    @property
+    def checked_on(self) -> date:
+        return min(frag.plug.checked_on for frag in self.frags)
+
+    @property
+    def racks(self) -> list[str]:
+        return sorted({frag.plug.rack.name for frag in self.frags if frag.plug.rack is not None})
+
+
+def in_batches(frags: Iterable[FragReadySoon]) -> list[list[FragReadySoon]]:
+    """Those alike together, in the order of the first of each."""
+    batches = {}
+    for frag in frags:
+        batches.setdefault((frag.plug.lineage_id, frag.window), []).append(frag)
+    return list(batches.values())
+
+
+def batches_with_details(batches: Iterable[list[FragReadySoon]]) -> list[BatchReadySoon]:
+    """The same as rows of a page show them. One query."""
+    batches = list(batches)
+    detailed = {frag.plug.pk: frag for frag in with_details(frag for batch in batches for frag in batch)}
+    found = ([detailed[frag.plug.pk] for frag in batch if frag.plug.pk in detailed] for batch in batches)
+    return [BatchReadySoon(batch) for batch in found if batch]
+
+
 def expected(frags: Iterable[FragReadySoon]) -> float:
     """How many of them reach healed, in the mean."""
     return sum(frag.window.probability for frag in frags)

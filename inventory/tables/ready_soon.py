@@ -1,40 +1,49 @@
 import django_tables2 as tables
+from django.urls import reverse
 from django.utils.formats import date_format
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 
-from inventory.tables.ready import place_of, plug_address
+from inventory.tables.ready import plug_address
 from propagation.readings.healing_outlook import in_ten
 from propagation.templatetags.ramet import code as code_chip
 from propagation.templatetags.ramet import icon
 
 
 class ReadySoonTable(tables.Table):
-    """Plugs that are likely healed before long, by day; rows are `FragReadySoon`."""
+    """Plugs that are likely healed before long, by day; rows are `BatchReadySoon`."""
 
     empty_icon = "ready"
 
-    code = tables.Column("Code", accessor="plug__code")
-    lineage = tables.Column("Lineage", accessor="plug__lineage", attrs={"td": {"class": "headline"}})
+    lineage = tables.Column("Lineage", attrs={"td": {"class": "headline"}})
     likely = tables.Column("Likely healed", accessor="window__likely")
     makes_it = tables.Column("Make it", accessor="window__probability")
-    checked = tables.Column("Last looked at", accessor="plug__checked_on")
+    checked = tables.Column("Last looked at", accessor="checked_on")
+    plugs = tables.Column("Plugs", accessor="frags", attrs={"td": {"class": "headline"}})
 
     class Meta:
         attrs = {"class": "narrow"}
         orderable = False
         empty_text = "Nothing is likely ready so soon."
 
-    def __init__(self, frags, *, today, **kwargs):
+    def __init__(self, batches, *, today, **kwargs):
         self.today = today
-        super().__init__(frags, **kwargs)
-
-    def render_code(self, value, record):
-        return code_chip(value, plug_address(record.plug))
+        super().__init__(batches, **kwargs)
 
     def render_lineage(self, value, record):
-        place = place_of(record.plug)
-        place = format_html('<br><span class="small quiet">{}</span>', place) if place else ""
-        return format_html("<span>{}{}</span>", value.name, place)
+        address, racks = reverse("lineage", args=[value.pk]), ", ".join(record.racks)
+        place = format_html('<br><span class="small quiet">{}</span>', racks) if racks else ""
+        return format_html('<span><a href="{}">{}</a>{}</span>', address, value.name, place)
+
+    def render_plugs(self, value):
+        """How many; unfolded, each with its own page."""
+        codes = format_html_join(" ", "{}", ((code_chip(f.plug.code, plug_address(f.plug)),) for f in value))
+        if len(value) == 1:
+            return codes
+        return format_html(
+            '<details class="plain-disclosure"><summary>{} plugs</summary><span class="row">{}</span></details>',
+            len(value),
+            codes,
+        )
 
     def render_likely(self, record):
         window = record.window

@@ -25,7 +25,7 @@ from inventory.readings.availability import (
     lineages_with_lines_on,
 )
 from inventory.readings.chosen import plugs_chosen
-from inventory.readings.ready_soon import WITHIN_DAYS, expected, frags_ready_soon, with_details
+from inventory.readings.ready_soon import WITHIN_DAYS, batches_with_details, expected, frags_ready_soon, in_batches
 from inventory.tables.ready import ReadyTable
 from inventory.tables.ready_soon import ReadySoonTable
 from inventory.views.holds import A_WEEK, contact_remembered, remember_contact
@@ -157,12 +157,12 @@ def ready_soon(request):
     """What is likely healed within a month, by day."""
     today = localdate()
     soon = frags_ready_soon(today)
-    page = Paginator(soon, ROWS).get_page(request.GET.get("page"))
+    page = Paginator(in_batches(soon), ROWS).get_page(request.GET.get("page"))
     return render(
         request,
         "inventory/ready_soon.html",
         {
-            "table": ReadySoonTable(with_details(page.object_list), today=today),
+            "table": ReadySoonTable(batches_with_details(page.object_list), today=today),
             "page": page,
             "number": len(soon),
             "to_look_at": sum(frag.window.is_over_on(today) for frag in soon),

@@ -32,7 +32,8 @@ def cut_days_ago(days, *, looked_at=None, **given):
 
 
 def listed(signed_in, query=""):
-    return [row.record.plug.pk for row in signed_in.get(f"{reverse('ready_soon')}{query}").context["table"].rows]
+    rows = signed_in.get(f"{reverse('ready_soon')}{query}").context["table"].rows
+    return [frag.plug.pk for row in rows for frag in row.record.frags]
 
 
 def said(*arguments):
@@ -63,6 +64,16 @@ def test_one_whose_day_has_passed_asks_for_a_look(signed_in):
     page = signed_in.get(reverse("ready_soon")).content.decode()
     assert "should be by now" in page
     assert "1 of them may be healed already" in page
+
+
+def test_plugs_cut_and_seen_together_stand_in_one_row(signed_in):
+    event = CutEventFactory(session=CuttingSessionFactory(cut_on=localdate() - timedelta(days=4)))
+    plugs = [PlugFactory(cut_event=event) for _ in range(3)]
+    alone = cut_days_ago(4)
+    answer = signed_in.get(reverse("ready_soon"))
+    assert [len(row.record.frags) for row in answer.context["table"].rows] == [3, 1]
+    for plug in [*plugs, alone]:
+        assert reverse("plug", args=[plug.code]) in answer.content.decode()
 
 
 def test_the_tab_counts_them_and_the_page_says_how_many_to_expect(signed_in):
