@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from django.db.models import Q
 
 from propagation.dates import day_in_words
+from propagation.lengths import unit_of
 from propagation.models import (
     Colony,
     CutEvent,
@@ -35,8 +36,10 @@ DECLINES = (
     IncidentKind.SLOW_TISSUE_LOSS,
     IncidentKind.RAPID_TISSUE_LOSS,
 )
-# A colony is followed in the measure that it was mostly taken in lately.
-LATELY = timedelta(days=400)
+# A colony is followed in the measure that it was mostly taken in over the days before its last size.
+LATELY = timedelta(days=120)
+# Two sizes of one day that differ by more than this, as a share of the smaller, cannot both be right.
+DISAGREE = 0.15
 # A size judged by eye, as a share of it (one standard deviation). Common practice, no source.
 ERROR_BY_EYE = 0.15
 # How sure a keeper is of a frag unit that they set themselves, as a share of it. Common practice, no source.
@@ -54,6 +57,7 @@ class ColonyRecords:
     last_cut_on: date | None = None
     system: int | None = None
     open_incidents: list = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
     @property
     def key(self):
@@ -67,7 +71,7 @@ class ColonyRecords:
 
 
 def gather_colonies(day: date, *, colonies=None) -> list[ColonyRecords]:
-    """What was known on a day of these colonies (a queryset; all ever kept when not given). Eight queries."""
+    """What was known on a day of these colonies (a queryset; all ever kept when not given). Nine queries."""
     if colonies is None:
         colonies = Colony.objects.all()
     found = list(colonies.filter(began_on__lte=day).select_related("lineage", "grown_from").order_by("pk"))
@@ -87,7 +91,7 @@ def gather_colonies(day: date, *, colonies=None) -> list[ColonyRecords]:
     ):
         placements[placement.colony_id].append(placement)
     of_colony, of_system = _incidents(ids, day)
-    units = frag_units(day)
+    units, length_unit = frag_units(day), Preferences.current().length_unit
     return [
         _records(
             colony,
@@ -98,6 +102,7 @@ def gather_colonies(day: date, *, colonies=None) -> list[ColonyRecords]:
             of_system,
             units,
             day,
+            length_unit,
         )
         for colony in found
     ]
@@ -114,28 +119,49 @@ def _incidents(ids, day):
     return of_colony, of_system
 
 
-def _measure_of(colony, readings, cuts, day):
-    since = day - LATELY
-    counted = Counter(row.measure for row in readings if row.taken_on >= since)
-    counted.update(
-        event.measure for event in cuts if event.measure and event.size_before and event.session.cut_on >= since
-    )
-    if not counted:
-        counted = Counter(row.measure for row in readings)
-    if not counted:
+def _measure_of(colony, readings, cuts):
+    taken = [(row.taken_on, row.measure) for row in readings]
+    taken += [(event.session.cut_on, event.measure) for event in cuts if event.measure and event.size_before]
+    if not taken:
         return colony.lineage.measure
+    since = max(day for day, _ in taken) - LATELY
+    counted = Counter(measure for day, measure in taken if day >= since)
     most = max(counted.values())
-    if counted.get(colony.lineage.measure) == most:
+    if counted[colony.lineage.measure] == most:
         return colony.lineage.measure
-    return next(measure for measure in Measure.values if counted.get(measure) == most)
+    return max((day, measure) for day, measure in taken if counted[measure] == most)[1]
+
+
+def _notes(readings, measure, length_unit):
+    """What a keeper should know of the sizes that an outlook rests on."""
+    notes = []
+    unit = unit_of(measure, length_unit)
+    days = defaultdict(list)
+    for row in readings:
+        if row.measure == measure:
+            days[row.taken_on].append(row.value)
+    for day, sizes in days.items():
+        if float(max(sizes)) > float(min(sizes)) * (1 + DISAGREE):
+            notes.append(
+                f"Two sizes of {day_in_words(day)} disagree, {unit.text(min(sizes))} and {unit.text(max(sizes))}: "
+                "strike out the wrong one."
+            )
+    other = Counter(row.measure for row in readings if row.measure != measure)
+    for name, number in other.items():
+        what = Measure(name).label.partition(" (")[0].lower()
+        notes.append(
+            f"It is followed by {Measure(measure).label.partition(' (')[0].lower()}; "
+            f"{number} size{'s' if number > 1 else ''} by {what} {'do' if number > 1 else 'does'} not take part."
+        )
+    return notes
 
 
 def _is_over(incident, day):
     return incident.closed_on is not None and incident.closed_on <= day
 
 
-def _records(colony, readings, cuts, placements, own, of_system, units, day):
-    measure = _measure_of(colony, readings, cuts, day)
+def _records(colony, readings, cuts, placements, own, of_system, units, day, length_unit):
+    measure = _measure_of(colony, readings, cuts)
     moves = [placement.since for placement in placements[1:]]
     declines, open_ones = [], []
     for incident in own:
@@ -172,7 +198,13 @@ def _records(colony, readings, cuts, placements, own, of_system, units, day):
         started_on=colony.began_on.toordinal(),
     )
     return ColonyRecords(
-        colony, measure, history, cuts[-1].session.cut_on if cuts else None, system, open_incidents=open_ones
+        colony,
+        measure,
+        history,
+        cuts[-1].session.cut_on if cuts else None,
+        system,
+        open_incidents=open_ones,
+        notes=_notes(readings, measure, length_unit),
     )
 
 

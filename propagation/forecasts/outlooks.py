@@ -130,7 +130,7 @@ def work_out(records: list[ColonyRecords], day: date, *, learned=None) -> list[C
                 for_insurance=cut.for_insurance,
                 probability_today=cut.probability_today,
                 binds=Binding(cut.binds),
-                because=list(cut.because),
+                because=[*cut.because, *record.notes],
             )
     return [found[record.colony.pk] for record in records]
 

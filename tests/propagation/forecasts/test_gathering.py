@@ -182,3 +182,23 @@ def test_gathering_costs_the_same_for_few_and_many(grown, django_assert_max_num_
         rules_of(records, TODAY), circumstances_of(records, TODAY)
     assert len(many) <= len(few) + 1
     assert Incident.objects.count() == 5
+
+
+def test_a_measure_changed_half_way_starts_a_series_of_its_own_and_says_so(grown):
+    colony = grown(months=12, last_on=TODAY - timedelta(days=90))
+    for month in (2, 1, 0):
+        SizeReading.objects.create(
+            colony=colony, taken_on=TODAY - timedelta(days=30 * month), measure="area_cm2", value=60 + month
+        )
+    found = records_of(colony)
+    assert found.measure == "area_cm2"
+    assert len(found.history.readings) == 3
+    assert found.notes == ["It is followed by projected area; 13 sizes by longest diameter do not take part."]
+
+
+def test_two_sizes_of_one_day_that_disagree_are_named(grown):
+    colony = grown(months=3, first=40, gain=5)
+    SizeReading.objects.create(colony=colony, taken_on=TODAY, measure="diameter_mm", value=75)
+    assert records_of(colony).notes == ["Two sizes of 15 Jun 2026 disagree, 55 mm and 75 mm: strike out the wrong one."]
+    SizeReading.objects.filter(value=75).update(value=56)
+    assert records_of(colony).notes == []
