@@ -3,7 +3,32 @@
 from inventory.models.acquisition_terms import AcquisitionTerms
 from inventory.models.book import Book
 from inventory.models.contact import Contact
-from inventory.models.hold import Hold
+from inventory.models.hold import Hold, Waiting
+from inventory.models.offer import Availability, OfferPack, PlugOffer, SizePrice
 from inventory.models.price import LineagePrice, PlugPrice
+from inventory.models.sale import Credit, Payment, Sale, SaleLine, SaleState
+from inventory.models.trade import Claim, ClaimPicture, Safekeeping, Trade, TradeLine
 
-__all__ = ["AcquisitionTerms", "Book", "Contact", "Hold", "LineagePrice", "PlugPrice"]
+__all__ = [
+    "AcquisitionTerms",
+    "Availability",
+    "Book",
+    "Claim",
+    "ClaimPicture",
+    "Contact",
+    "Credit",
+    "Hold",
+    "LineagePrice",
+    "OfferPack",
+    "Payment",
+    "PlugOffer",
+    "PlugPrice",
+    "Safekeeping",
+    "Sale",
+    "SaleLine",
+    "SaleState",
+    "SizePrice",
+    "Trade",
+    "TradeLine",
+    "Waiting",
+]

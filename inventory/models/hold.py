@@ -1,6 +1,8 @@
 from datetime import timedelta
+from decimal import Decimal
 
 from django.conf import settings
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from simple_history.models import HistoricalRecords
@@ -43,6 +45,15 @@ class Hold(models.Model):
     )
     released_on = models.DateField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
+    deposit = models.DecimalField(
+        "Deposit paid",
+        max_digits=12,
+        decimal_places=3,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+        help_text="Counts towards the sale.",
+    )
 
     history = HistoricalRecords()
     objects = HoldQuerySet.as_manager()
@@ -52,6 +63,7 @@ class Hold(models.Model):
         constraints = [
             # One promise at a time, whatever the code above forgets.
             models.UniqueConstraint(fields=["plug"], condition=Q(released_on=None), name="one_open_hold_per_plug"),
+            models.CheckConstraint(condition=Q(deposit=None) | Q(deposit__gte=0), name="hold_deposit_not_negative"),
         ]
         indexes = [models.Index(fields=["until"], condition=Q(released_on=None), name="open_holds")]
 
@@ -69,3 +81,26 @@ class Hold(models.Model):
     def ended_by_itself(self) -> bool:
         """Did its last day pass? Only for a hold that binds no more."""
         return self.released_on is None or self.released_on > self.until
+
+
+class Waiting(models.Model):
+    """A contact who is next in line for a plug that somebody else holds; first come, first in line."""
+
+    plug = models.ForeignKey("propagation.Plug", on_delete=models.PROTECT, related_name="waiting")
+    contact = models.ForeignKey("inventory.Contact", on_delete=models.PROTECT, related_name="waiting")
+    since = models.DateTimeField(auto_now_add=True)
+    ended_on = models.DateField(null=True, blank=True, help_text="The day they got it, gave up, or it was gone.")
+    note = models.CharField(max_length=200, blank=True)
+
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["plug", "since", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["plug", "contact"], condition=Q(ended_on=None), name="once_in_line_for_a_plug"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.contact} waits for {self.plug}"
