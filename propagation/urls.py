@@ -16,6 +16,7 @@ from propagation.views import (
     systems,
     today,
     trace,
+    yield_record,
 )
 
 urlpatterns = [
@@ -27,6 +28,8 @@ urlpatterns = [
     # -- what the yield model says
     path("next-cuts/", next_cuts.next_cuts, name="next_cuts"),
     path("healing/", healing.healing, name="healing"),
+    path("yield/", yield_record.mothers_yield, name="yield_record"),
+    path("yield/compare/", yield_record.compare_systems, name="compare_systems"),
     # -- recording a cutting session
     path("cut/", cutting.cut, name="cut"),
     path("cut/mothers/", cutting.cut_mothers, name="cut_mothers"),

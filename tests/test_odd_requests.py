@@ -22,6 +22,8 @@ LISTS = [
     "ready_lines",
     "ready_soon",
     "healing",
+    "yield_record",
+    "compare_systems",
     "ready_csv",
     "ready_print",
     "holds",
@@ -66,6 +68,13 @@ NAMES = [
     "age_min",
     "skip",
     "contact",
+    "alive",
+    "by",
+    "text",
+    "first",
+    "second",
+    "youngest",
+    "oldest",
 ]
 
 
@@ -75,6 +84,7 @@ def records():
     ReadyPlugFactory(rack=rack, rack_row=1, rack_column=1)
     HoldFactory()
     IncidentFactory(colony=ColonyFactory())
+    PlugFactory(rack=RackFactory())  # still healing, and in a second system
 
 
 @pytest.mark.usefixtures("records")

@@ -39,6 +39,7 @@ NAVIGATION = [
         [
             ("next_cuts", "Next cuts", "calendar"),
             ("healing", "Healing", "stage-healed"),
+            ("yield_record", "Yield record", "sessions"),
         ],
     ),
     (

@@ -50,6 +50,8 @@ def pages(keeper):
                 "ready_lines",
                 "ready_soon",
                 "healing",
+                "yield_record",
+                "compare_systems",
                 "ready_print",
                 "holds",
                 "prices",
