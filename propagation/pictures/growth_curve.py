@@ -288,17 +288,18 @@ def _draw_foot(facts, sheet, across):
 
 def stretches(readings: Sequence[SizePoint], cuts: Sequence[date]) -> list[list[SizePoint]]:
     """The readings in runs without a cut in between. Both ascend by day."""
-    cut_days, runs, first_of_day = set(cuts), [], None
+    cut_days, runs = set(cuts), []
+    last: tuple[date, int] | None = None
     for each in readings:
         if each.is_after_cut is None:
-            is_after = each.day in cut_days and first_of_day is not None and first_of_day == each.day
+            is_after = each.day in cut_days and last is not None and last[0] == each.day
         else:
             is_after = each.is_after_cut
         moment = (each.day, 2 if is_after else 0)
-        if not runs or any(last < (cut, 1) < moment for cut in cut_days):
+        if last is None or any(last < (cut, 1) < moment for cut in cut_days):
             runs.append([])
         runs[-1].append(each)
-        first_of_day, last = each.day, moment
+        last = moment
     return runs
 
 

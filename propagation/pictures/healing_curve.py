@@ -37,7 +37,8 @@ def healing_curve(title: str, points: Sequence[HealedShare], *, median: float | 
     half = "Half are not healed by then." if median is None else f"Half are healed by day {round(median)}."
     return Picture(
         title=title,
-        words=f"By day {number_words(last.days)} {last.share:.0%} are healed ({last.low:.0%} to {last.high:.0%}). {half}",
+        words=f"By day {number_words(last.days)} {last.share:.0%} are healed "
+        f"({last.low:.0%} to {last.high:.0%}). {half}",
         drawings=tuple(_draw(points, median, Sheet(size, height)) for size, height in (("narrow", 230), ("wide", 300))),
         legend=tuple(legend),
         headings=("Days since the cut", "Healed", "Low", "High"),

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 from propagation.pictures.drawing import (
     Drawing,
@@ -146,7 +147,7 @@ def age_ticks(axis: Axis) -> list[Tick]:
         ticks = [Tick(axis(age * DAYS_A_MONTH), _age(age)) for age in ages]
         if all(
             right.at - left.at > (text_width(left.words) + text_width(right.words)) / 2 + 8
-            for left, right in zip(ticks, ticks[1:], strict=False)
+            for left, right in pairwise(ticks)
         ):
             return ticks
     return [Tick(axis(0), "0")]

@@ -105,7 +105,7 @@ def _draw(points, best, habit, sheet: Sheet) -> Drawing:
         (x, y), each = edge("frags_a_year")[0], points[0]
         sheet.line(x, up(each.low), x, up(each.high), "whisker-likely")
         sheet.dot(x, y, 3.4, "reading")
-    for each, look, name in ((habit, "habit", "today"), (best, "best", "best")):
+    for each, look in ((habit, "habit"), (best, "best")):
         if each:
             x, y = across(100 * each.share_removed), up(each.frags_a_year)
             sheet.line(x, y, x, sheet.floor, "drop")

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from math import ceil, floor, isfinite, log10
 
 from propagation.pictures.drawing import number_words, text_width
@@ -50,7 +51,7 @@ class DayAxis:
             ticks = [Tick(self(day), words) for day, words in candidates]
             if ticks and all(
                 right.at - left.at > (text_width(left.words) + text_width(right.words)) / 2 + 8
-                for left, right in zip(ticks, ticks[1:], strict=False)
+                for left, right in pairwise(ticks)
             ):
                 return ticks
         return [Tick(self(self.first), f"{self.first:%b %Y}")]
@@ -111,9 +112,9 @@ def nice_values(low: float, high: float, *, most: int = 5, from_zero: bool = Tru
 class SizeWords:
     """How sizes are written and where their ticks lie.
 
-    ``unit`` is its name, e.g. ``mm``. ``show`` gives the words of a stored size; the unit at their end is left out where
-    it is written once for all. ``stored`` is how much of the stored measure one shown unit is: 25.4 for inches stored in
-    mm, so that ticks lie at whole inches.
+    ``unit`` is its name, e.g. ``mm``. ``show`` gives the words of a stored size; the unit at their end is left out
+    where it is written once for all. ``stored`` is how much of the stored measure one shown unit is: 25.4 for inches
+    stored in mm, so that ticks lie at whole inches.
     """
 
     unit: str = ""
