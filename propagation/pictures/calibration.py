@@ -58,7 +58,7 @@ def _shares(title, rows):
 
 
 def _draw_shares(rows, sheet: Sheet) -> Drawing:
-    sheet.left, sheet.top, sheet.floor = 48, 26, sheet.height - 38
+    sheet.left, sheet.top, sheet.floor = 48, 26, sheet.height - 40
     sheet.right = min(sheet.width - 16, sheet.left + 1.25 * (sheet.floor - sheet.top))
     up, across = Axis(0, 1, sheet.floor, sheet.top), Axis(0, 1, sheet.left, sheet.right)
     for share in (0, 0.25, 0.5, 0.75, 1):
@@ -67,7 +67,7 @@ def _draw_shares(rows, sheet: Sheet) -> Drawing:
         sheet.line(across(share), sheet.floor, across(share), sheet.floor + 4, "axis")
         sheet.write(
             sheet.fits(across(share), f"{share:.0%}", "middle"),
-            sheet.floor + 17,
+            sheet.floor + 19,
             f"{share:.0%}",
             "words-soft",
             "middle",
@@ -135,7 +135,7 @@ def chance_band(total: int, share: float, chance: float = CHANCE) -> tuple[int, 
 
 def _draw_ranks(counts, low, high, sheet: Sheet) -> Drawing:
     ticks = nice_values(0, max([*counts, high]), most=4)
-    sheet.left, sheet.right, sheet.top, sheet.floor = 34, sheet.width - 12, 26, sheet.height - 38
+    sheet.left, sheet.right, sheet.top, sheet.floor = 34, sheet.width - 12, 26, sheet.height - 40
     up, across = Axis(0, ticks[-1], sheet.floor, sheet.top), Axis(0, len(counts), sheet.left, sheet.right)
     for value in ticks:
         sheet.line(sheet.left, up(value), sheet.right, up(value), "rule")
@@ -150,8 +150,8 @@ def _draw_ranks(counts, low, high, sheet: Sheet) -> Drawing:
     level = up(sum(counts) / len(counts))
     sheet.line(sheet.left, level, sheet.right, level, "level")
     sheet.line(sheet.left, sheet.floor, sheet.right, sheet.floor, "axis")
-    sheet.write(sheet.left, sheet.floor + 17, "lowest", "words-soft")
-    sheet.write((sheet.left + sheet.right) / 2, sheet.floor + 17, "median", "words-soft", "middle")
-    sheet.write(sheet.right, sheet.floor + 17, "highest", "words-soft", "end")
+    sheet.write(sheet.left, sheet.floor + 19, "lowest", "words-soft")
+    sheet.write((sheet.left + sheet.right) / 2, sheet.floor + 19, "median", "words-soft", "middle")
+    sheet.write(sheet.right, sheet.floor + 19, "highest", "words-soft", "end")
     sheet.write((sheet.left + sheet.right) / 2, sheet.height - 4, "part of the forecast", "words-soft", "middle")
     return sheet.done()

@@ -202,7 +202,7 @@ def _draw(facts: _Facts, sheet: Sheet) -> Drawing:
     sheet.left = max(text_width(words) for _, words in ticks) + 9
     sheet.right = sheet.width - 10
     sheet.top = 40 if facts.cuts else 26
-    sheet.floor = sheet.height - 22 - (30 if has_window else 0) - (FOOT if has_foot else 0)
+    sheet.floor = sheet.height - 24 - (30 if has_window else 0) - (FOOT if has_foot else 0)
     up = Axis(ticks[0][0], ticks[-1][0], sheet.floor, sheet.top)
     first, last = facts.first, facts.last
     if (last - first).days < FEWEST_DAYS:
@@ -222,9 +222,9 @@ def _draw(facts: _Facts, sheet: Sheet) -> Drawing:
     sheet.line(sheet.left, line_end, sheet.right, line_end, "axis")
     for tick in across.ticks():
         sheet.line(tick.at, line_end, tick.at, line_end + 4, "axis")
-        sheet.write(sheet.fits(tick.at, tick.words, "middle"), line_end + 17, tick.words, "words-soft", "middle")
+        sheet.write(sheet.fits(tick.at, tick.words, "middle"), line_end + 19, tick.words, "words-soft", "middle")
     _draw_readings(facts, sheet, across, up)
-    _draw_window(facts, sheet, across, up, line_end + 30)
+    _draw_window(facts, sheet, across, up, line_end + 32)
     _draw_needed(facts, sheet, across, up)
     return sheet.done()
 

@@ -61,7 +61,7 @@ def half_day(points: Sequence[HealedShare]) -> float | None:
 
 def _draw(points, median, sheet: Sheet) -> Drawing:
     ticks = nice_values(0, max([points[-1].days, median or 0, 1]), most=5)
-    sheet.left, sheet.right, sheet.top, sheet.floor = 48, sheet.width - 16, 26, sheet.height - 38
+    sheet.left, sheet.right, sheet.top, sheet.floor = 48, sheet.width - 16, 26, sheet.height - 40
     up, across = Axis(0, 1, sheet.floor, sheet.top), Axis(0, ticks[-1], sheet.left, sheet.right)
     for share in (0, 0.25, 0.5, 0.75, 1):
         sheet.line(sheet.left, up(share), sheet.right, up(share), "rule")
@@ -71,7 +71,7 @@ def _draw(points, median, sheet: Sheet) -> Drawing:
     for value in ticks:
         sheet.line(across(value), sheet.floor, across(value), sheet.floor + 4, "axis")
         words = number_words(value)
-        sheet.write(sheet.fits(across(value), words, "middle"), sheet.floor + 17, words, "words-soft", "middle")
+        sheet.write(sheet.fits(across(value), words, "middle"), sheet.floor + 19, words, "words-soft", "middle")
     sheet.write((sheet.left + sheet.right) / 2, sheet.height - 4, "days since the cut", "words-soft", "middle")
 
     def edge(name):

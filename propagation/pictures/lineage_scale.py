@@ -89,7 +89,7 @@ def _draw(named, others, by_age, sizes, sheet: Sheet) -> Drawing:
     names = [shortened(each.name, 92 if sheet.is_narrow else 150) for each in named]
     sheet.left = max(text_width(words) for _, words in ticks) + 9
     sheet.right = sheet.width - max(map(text_width, names)) - 24
-    sheet.top, sheet.floor = 26, sheet.height - (36 if by_age else 22)
+    sheet.top, sheet.floor = 26, sheet.height - (40 if by_age else 24)
     up = Axis(ticks[0][0], ticks[-1][0], sheet.floor, sheet.top)
     across, day_ticks = _across(everyone, by_age, sheet)
     for value, words in ticks:
@@ -99,7 +99,7 @@ def _draw(named, others, by_age, sizes, sheet: Sheet) -> Drawing:
     sheet.line(sheet.left, sheet.floor, sheet.right, sheet.floor, "axis")
     for tick in day_ticks:
         sheet.line(tick.at, sheet.floor, tick.at, sheet.floor + 4, "axis")
-        sheet.write(sheet.fits(tick.at, tick.words, "middle"), sheet.floor + 17, tick.words, "words-soft", "middle")
+        sheet.write(sheet.fits(tick.at, tick.words, "middle"), sheet.floor + 19, tick.words, "words-soft", "middle")
     if by_age:
         sheet.write((sheet.left + sheet.right) / 2, sheet.height - 4, "age", "words-soft", "middle")
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from propagation.pictures.drawing import (
+    Box,
     Drawing,
     Key,
     Line,
@@ -78,7 +79,7 @@ def _draw(points, best, habit, sheet: Sheet) -> Drawing:
     ticks = nice_values(0, top, most=4 if sheet.is_narrow else 5)
     shares = [100 * each.share_removed for each in [*points, *marked]]
     share_ticks = nice_values(0, max(shares), most=5)
-    sheet.left, sheet.right, sheet.top, sheet.floor = 34, sheet.width - 16, 26, sheet.height - 38
+    sheet.left, sheet.right, sheet.top, sheet.floor = 34, sheet.width - 16, 26, sheet.height - 40
     up = Axis(0, ticks[-1], sheet.floor, sheet.top)
     across = Axis(0, share_ticks[-1], sheet.left, sheet.right)
     for value in ticks:
@@ -89,7 +90,7 @@ def _draw(points, best, habit, sheet: Sheet) -> Drawing:
     for value in share_ticks:
         sheet.line(across(value), sheet.floor, across(value), sheet.floor + 4, "axis")
         words = f"{number_words(value)} %"
-        sheet.write(sheet.fits(across(value), words, "middle"), sheet.floor + 17, words, "words-soft", "middle")
+        sheet.write(sheet.fits(across(value), words, "middle"), sheet.floor + 19, words, "words-soft", "middle")
     middle = (sheet.left + sheet.right) / 2
     sheet.write(middle, sheet.height - 4, "removed at a cut", "words-soft", "middle")
 
@@ -105,6 +106,8 @@ def _draw(points, best, habit, sheet: Sheet) -> Drawing:
         (x, y), each = edge("frags_a_year")[0], points[0]
         sheet.line(x, up(each.low), x, up(each.high), "whisker-likely")
         sheet.dot(x, y, 3.4, "reading")
+    for x, y in edge("frags_a_year"):
+        sheet.taken.append(Box(x - 3, y - 3, 6, 6, ""))
     for each, look in ((habit, "habit"), (best, "best")):
         if each:
             x, y = across(100 * each.share_removed), up(each.frags_a_year)
@@ -113,13 +116,15 @@ def _draw(points, best, habit, sheet: Sheet) -> Drawing:
                 sheet.path(diamond(x, y, 7), look)
             else:
                 sheet.dot(x, y, 5.5, look)
-            sheet.taken.append(Sheet(sheet.size, 0, x - 8, x + 8, y - 8, y + 8).plot)
+            sheet.taken.append(Box(x - 8, y - 8, 16, 16, ""))
     for each, name in ((best, "best"), (habit, "today")):
         if each:
             x, y = across(100 * each.share_removed), up(each.frags_a_year)
             words = f"{name}: {number_words(round(each.frags_a_year, 1))} a year"
             places = [(x, y + dy, "middle") for dy in (-14, 26, -30, 42, -46)]
-            places += [(x + 12, y + 4.5, "start"), (x - 12, y + 4.5, "end")]
+            places += [(x + 12, y + dy, "start") for dy in (-4, -16, 4.5)] + [
+                (x - 12, y + dy, "end") for dy in (20, 4.5)
+            ]
             sheet.write_free(places, words, "words-strong" if name == "best" else "words")
     return sheet.done()
 

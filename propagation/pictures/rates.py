@@ -53,19 +53,19 @@ def rates(title: str, rows: Sequence[RateRow], *, unit: str = "", zero_words: st
 
 def _draw(rows, unit, size) -> Drawing:
     pitch = 42 if size == "narrow" else 28
-    sheet = Sheet(size, 10 + pitch * len(rows) + 40)
+    sheet = Sheet(size, 10 + pitch * len(rows) + 42)
     if sheet.is_narrow:
         sheet.left, sheet.right = 14, sheet.width - 14
     else:
         sheet.left = min(max(text_width(row.name) for row in rows), 190) + 14
         sheet.right = sheet.width - min(max(text_width(row.told) for row in rows), 130) - 14
-    sheet.top, sheet.floor = 6, sheet.height - 38
+    sheet.top, sheet.floor = 6, sheet.height - 40
     ticks = nice_values(min(0, *(row.low for row in rows)), max(0, *(row.high for row in rows)), most=5)
     across = Axis(ticks[0], ticks[-1], sheet.left, sheet.right)
     for value in ticks:
         x, words = across(value), number_words(round(value, 9))
         sheet.line(x, sheet.top, x, sheet.floor, "zero" if abs(value) < 1e-12 and ticks[0] < 0 else "rule")
-        sheet.write(sheet.fits(x, words, "middle"), sheet.floor + 17, words, "words-soft", "middle")
+        sheet.write(sheet.fits(x, words, "middle"), sheet.floor + 19, words, "words-soft", "middle")
     sheet.line(sheet.left, sheet.floor, sheet.right, sheet.floor, "axis")
     sheet.write((sheet.left + sheet.right) / 2, sheet.height - 4, unit, "words-soft", "middle")
     for index, row in enumerate(rows):
