@@ -206,6 +206,11 @@ class Sheet:
         self.write(x, best.y, text, look, best.anchor)
         return self.marks[-1]
 
+    def has_room(self, places: Iterable[tuple[float, float, str]], text) -> bool:
+        """Whether words find one of the places free."""
+        boxes = [Words(x, y, text, anchor=anchor).box for x, y, anchor in places]
+        return any(not any(box.overlaps(other) for other in self.taken) for box in boxes)
+
     def done(self) -> Drawing:
         return Drawing(self.size, self.width, self.height, tuple(self.marks))
 

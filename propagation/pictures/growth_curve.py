@@ -343,7 +343,8 @@ def _draw_needed(facts, sheet, across, up):
         words = shortened(words, sheet.right - sheet.left)
     below, above = y + 15, y - 6
     places = [(x, height, anchor) for height in (above, below) for x, anchor in _along(sheet)]
-    sheet.write_free(places, words, "words-needed")
+    short = f"{facts.sizes.full(facts.needed)} needed"
+    sheet.write_free(places, words if sheet.has_room(places, words) else short, "words-needed")
 
 
 def _along(sheet):

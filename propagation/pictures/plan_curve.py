@@ -120,7 +120,7 @@ def _draw(points, best, habit, sheet: Sheet) -> Drawing:
     for each, name in ((best, "best"), (habit, "today")):
         if each:
             x, y = across(100 * each.share_removed), up(each.frags_a_year)
-            words = f"{name}: {number_words(round(each.frags_a_year, 1))} a year"
+            words = f"{name}: {number_words(round(each.frags_a_year, 1))}"
             places = [(x, y + dy, "middle") for dy in (-14, 26, -30, 42, -46)]
             places += [(x + 12, y + dy, "start") for dy in (-4, -16, 4.5)] + [
                 (x - 12, y + dy, "end") for dy in (20, 4.5)

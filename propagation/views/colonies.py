@@ -29,10 +29,10 @@ from propagation.forms.colonies import (
 from propagation.forms.fields import refuse
 from propagation.lengths import measure_name, plain, unit_of
 from propagation.models import Colony, Preferences, SizeReading
+from propagation.pictures.growth_curve import CutMark, IncidentSpan, MoveMark, SizePoint, growth_curve
 from propagation.readings import colonies as reading
 from propagation.readings.changes import changes_of
 from propagation.readings.find import find_colony
-from propagation.readings.growth_picture import growth_picture
 from propagation.readings.next_cuts import next_cut_of
 from propagation.tables.colonies import ColonyTable
 from propagation.views.lists import render_list
@@ -86,7 +86,7 @@ def colony(request, tag):
             "fates": reading.fates_of(cuts),
             "offspring": offspring,
             "last_sizes": reading.last_sizes(readings),
-            "growth": _growth_pictures(readings, cuts, unit),
+            "growth": _growth_pictures(found, today, readings, cuts, placements, incidents, unit),
             "readings": readings,
             "life": reading.life_line(
                 found, cuts=cuts, placements=placements, incidents=incidents, readings=readings, offspring=offspring
@@ -96,28 +96,39 @@ def colony(request, tag):
     )
 
 
-def _growth_pictures(readings, cuts, length_unit):
-    """One picture for each measure with two readings or more."""
-    days = [cut.session.cut_on for cut in cuts]
+def _growth_pictures(found, today, readings, cuts, placements, incidents, length_unit):
+    """One picture for each measure that was taken."""
+    moves = sorted(placements, key=lambda each: each.since)[1:]
     pictures = []
     for measure in dict.fromkeys(each.measure for each in readings):
         unit = unit_of(measure, length_unit)
-        taken = [(each.taken_on, unit.shown(each.value)) for each in reversed(readings) if each.measure == measure]
-        picture = growth_picture(taken, days)
-        if picture is not None:
-            first, last = taken[0], taken[-1]
-            pictures.append(
-                {
-                    "picture": picture,
-                    "caption": measure_name(measure, length_unit),
-                    "words": f"From {plain(first[1])} {unit.name} on {date_format(first[0])} to "
-                    f"{plain(last[1])} {unit.name} on {date_format(last[0])}, "
-                    f"{len(taken)} sizes, {len(picture.cuts)} cuts in between.",
-                    "headings": ["Day", measure_name(measure, length_unit)],
-                    "rows": [(f"{day:%Y-%m-%d}", plain(size)) for day, size in reversed(taken)],
-                }
+        pictures.append(
+            growth_curve(
+                f"{measure_name(measure, length_unit)} of {found.tag}",
+                [_size_point(each) for each in reversed(readings) if each.measure == measure],
+                today=today if found.is_alive else found.ended_on,
+                cuts=[CutMark(cut.session.cut_on, cut.frags) for cut in cuts],
+                moves=[MoveMark(each.since, str(each.spot)) for each in moves],
+                incidents=[IncidentSpan(each.opened_on, each.closed_on, each.get_kind_display()) for each in incidents],
+                unit=unit.name,
+                show=lambda size, unit=unit: plain(unit.shown(size)),
+                stored=float(unit.factor),
             )
+        )
     return pictures
+
+
+def _size_point(reading):
+    """A size reading for its picture; its error bar is one standard deviation to both sides."""
+    size, error = float(reading.value), float(reading.relative_error or 0) / 100
+    return SizePoint(
+        reading.taken_on,
+        size,
+        size * (1 - error) if error else None,
+        size * (1 + error) if error else None,
+        note=reading.get_method_display().lower(),
+        is_after_cut=reading.is_after_cut if reading.cut_event_id else None,
+    )
 
 
 def colony_edit(request, tag):
