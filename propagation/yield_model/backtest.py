@@ -4,6 +4,12 @@ Rolling origin: from the first reading, from the second, and so on, each time on
 colonies are dealt into groups, and each group is forecast with what the others have taught, so that no hyperparameter
 has seen what is forecast.
 
+All methods are judged on exactly the same forecasts. The plainer ones are what a keeper would do with the same
+readings: *no growth* stays at the last reading; *last rate* goes on, in size a day, as between the last reading and the
+one before it; *line* is the straight line of least squares through all readings so far. Readings less than a day apart
+tell no rate, so the one before them counts; where there is none, and from a first reading alone, the last rate and the
+line can only stay where they are, which is no growth. No size is forecast below nothing.
+
 Source: Tashman LJ 2000, Int. J. Forecasting 16:437–450; Gneiting T, Raftery AE 2007, J. Am. Stat. Assoc. 102:359–378
 (both from memory).
 """
@@ -22,6 +28,9 @@ HORIZONS = (1, 3, 5)
 SHARES = (0.50, 0.80, 0.95)
 METHODS = ("model", "no_growth", "last_rate", "line")
 LARGEST_FOLDS = 10
+
+# The error of a reading over a few hours would pass for a wild rate. Common practice, no source.
+FEWEST_DAYS_FOR_A_RATE = 1.0
 
 # Quantiles that a forecast's ranked probability score is summed over.
 _GRID = (np.arange(100) + 0.5) / 100
@@ -76,24 +85,25 @@ def _origins(days, sizes, count, lineages, identifiers):
 
 
 def _plain_forecasts(days, sizes, colony, origin, target):
-    """No growth, the last rate going on, and a straight line through all readings so far; sizes never below nothing.
-
-    From a first reading alone there is neither rate nor slope; what stands there is left out when they are summed up.
-    """
+    """No growth, the last rate, and a straight line, as the module's docstring has them: arrays of shape (rows,)."""
     here, there = days[colony, origin], days[colony, target]
     last = sizes[colony, origin]
-    before = np.maximum(origin - 1, 0)
-    gap = here - days[colony, before]
-    rate = np.where(gap > 0, (last - sizes[colony, before]) / np.where(gap > 0, gap, 1.0), 0.0)
+    places = np.arange(days.shape[1])[None, :]
+    # The latest reading far enough back to tell a rate; origins without one stay at the last reading.
+    earlier = (places < origin[:, None]) & (here[:, None] - days[colony] >= FEWEST_DAYS_FOR_A_RATE)
+    before = np.where(earlier, places, 0).max(axis=1)
+    known = earlier.any(axis=1)
+    gap = np.where(known, here - days[colony, before], 1.0)
+    rate = np.where(known, last - sizes[colony, before], 0.0) / gap
     last_rate = np.maximum(last + rate * (there - here), 0.0)
-    seen = np.arange(days.shape[1])[None, :] <= origin[:, None]
+    seen = places <= origin[:, None]
     number = seen.sum(axis=1)
     mean_day = (days[colony] * seen).sum(axis=1) / number
     mean_size = (sizes[colony] * seen).sum(axis=1) / number
     apart = (days[colony] - mean_day[:, None]) * seen
     squares = (apart**2).sum(axis=1)
-    slope = np.where(squares > 0, (apart * sizes[colony]).sum(axis=1) / np.where(squares > 0, squares, 1.0), 0.0)
-    line = np.where(squares > 0, np.maximum(mean_size + slope * (there - mean_day), 0.0), last)
+    slope = np.where(known, (apart * sizes[colony]).sum(axis=1) / np.where(known, squares, 1.0), 0.0)
+    line = np.where(known, np.maximum(mean_size + slope * (there - mean_day), 0.0), last)
     return {"no_growth": last, "last_rate": last_rate, "line": line}
 
 
@@ -246,10 +256,6 @@ def join_rows(parts):
     return BacktestRows(points=points, crps=crps, inside=inside, **arrays)
 
 
-# Methods that need two readings are judged only where there were two.
-_NEED_TWO = ("last_rate", "line")
-
-
 def _median_error(points, outcome):
     return round(float(np.median(np.abs(points - outcome) / outcome) * 100), 4) if outcome.size else None
 
@@ -276,8 +282,8 @@ def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
     -------
     dict
         `series`, `forecasts`, `coverage` (shares of 1), `median_abs_pct_error` (percent) and `crps` (in the unit of the
-        sizes) per method, and `by_horizon`. Where there was nothing to forecast the figures are None. The last rate
-        and the straight line are judged from the second reading on; the model and no growth from the first.
+        sizes) per method, and `by_horizon`. Where there was nothing to forecast the figures are None. All methods
+        are judged on the same forecasts, from the first reading on.
     """
     everything = np.ones(len(rows), dtype=bool)
 
@@ -288,13 +294,12 @@ def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
                 "median_abs_pct_error": dict.fromkeys(METHODS),
                 "crps": dict.fromkeys(METHODS),
             }
-        judged = {name: chosen & (rows.origin > 1) if name in _NEED_TWO else chosen for name in METHODS}
         return {
             "coverage": _coverage(rows, chosen),
             "median_abs_pct_error": {
-                name: _median_error(rows.points[name][judged[name]], rows.outcome[judged[name]]) for name in METHODS
+                name: _median_error(rows.points[name][chosen], rows.outcome[chosen]) for name in METHODS
             },
-            "crps": {name: _mean(rows.crps[name][judged[name]]) for name in METHODS},
+            "crps": {name: _mean(rows.crps[name][chosen]) for name in METHODS},
         }
 
     by_horizon = []

@@ -5,17 +5,22 @@ and left out; the rest is still answered.
 """
 
 import csv
+import re
 from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
 import numpy as np
 
-from .backtest import HORIZONS, backtest_collection, join_rows, summarise
+from .backtest import HORIZONS, backtest_collection, join_rows, learn_model, summarise
+from .forecast import view_colonies
 from .histories import ColonyHistory, Reading, pad_histories
 
 NEEDED = ("colony", "date", "size")
 OPTIONAL = ("lineage", "growth_form", "measure")
+DELIMITERS = (",", ";", "\t")
+MEASURES = ("tle_cm", "diameter_mm", "height_mm", "area_cm2", "polyps", "weight_g")
+GROWTH_FORMS = ("branching", "tabling", "plating", "encrusting", "massive", "polyps")
 
 # Readings before this year are taken for a slip of the century: nobody measured captive corals then.
 # Common practice, no source.
@@ -23,6 +28,9 @@ EARLIEST_YEAR = 1950
 
 # Two readings of one day that differ by more than this share disagree. Common practice, no source.
 SAME_DAY_SHARE = 0.25
+
+# Sizes beyond these in any unit are no corals, and would not bear squaring. Common practice, no source.
+LEAST_SIZE, MOST_SIZE = 1e-6, 1e9
 
 MEASURE_NAMES = {
     "tle": "tle_cm",
@@ -49,7 +57,7 @@ _FORM_NAMES = {"tabular": "tabling", "table": "tabling", "plate": "plating", "po
 
 @dataclass(frozen=True)
 class RowProblem:
-    """What is wrong in one row and column, and what would be right. `row` counts the header as 1."""
+    """What is wrong in one row and column, and what would be right. `row` is its line in the file, the first is 1."""
 
     row: int | None
     column: str | None
@@ -67,10 +75,14 @@ class RowProblem:
 
 @dataclass
 class LongForm:
-    """Readings by (measure, growth form), each a list of ColonyHistory, and all that was wrong."""
+    """Readings by (measure, growth form), each a list of ColonyHistory, and all that was wrong.
+
+    `places` has the line of each reading by (colony, measure, day).
+    """
 
     groups: dict = field(default_factory=dict)
     problems: list = field(default_factory=list)
+    places: dict = field(default_factory=dict)
 
     @property
     def series(self):
@@ -86,37 +98,102 @@ def known_measure(name):
     return MEASURE_NAMES.get(name, name)
 
 
+def known_form(name):
+    """A growth form's code from any of its names; the name itself when it is not known."""
+    name = (name or "").strip().lower()
+    return _FORM_NAMES.get(name, name)
+
+
 def _parse_day(text):
     """Day as a number with its part of a day; raises ValueError with a sentence."""
     text = text.strip()
     if not text:
         raise ValueError("there is no date; write it as 2024-05-31.")
+    # 31.05.2024 and 2024/05/31 can be read in one way only; 05/06/2024 cannot.
+    plain = re.sub(r"^(\d{1,2})\.(\d{1,2})\.(\d{4})\b", lambda m: f"{m[3]}-{int(m[2]):02}-{int(m[1]):02}", text)
+    plain = re.sub(r"^(\d{4})/(\d{1,2})/(\d{1,2})\b", lambda m: f"{m[1]}-{int(m[2]):02}-{int(m[3]):02}", plain)
     try:
-        moment = datetime.fromisoformat(text)
+        moment = datetime.fromisoformat(plain)
     except ValueError:
-        raise ValueError(f"{text!r} is no date; write it as 2024-05-31.") from None
+        raise ValueError(f"“{text}” is no date; write it as 2024-05-31.") from None
     if moment.year < EARLIEST_YEAR:
         raise ValueError(f"{text} lies in the wrong century; was {moment.year % 100 + 2000} meant?")
     part = (moment.hour * 3600 + moment.minute * 60 + moment.second) / 86400
     return moment.toordinal() + part
 
 
-def _parse_size(text):
-    text = text.strip()
-    if not text or text.lower() in ("na", "nan", "null", "none"):
+_THREE_AFTER_COMMA = re.compile(r"[-+]?[1-9]\d{0,2},\d{3}")
+
+
+def _decimal_comma(texts, delimiter):
+    """Whether sizes like 1,250 mean 1.25 (True) or 1250 (False) in this file, or None where nothing tells.
+
+    Programs put semicolons between columns where the comma is the decimal sign.
+    """
+    texts = [text.strip() for text in texts]
+    if any("," in text and "." not in text and not _THREE_AFTER_COMMA.fullmatch(text) for text in texts):
+        return True
+    if any("." in text for text in texts):
+        return False
+    return True if delimiter == ";" else None
+
+
+def _parse_size(text, decimal_comma=None):
+    bare = re.sub(r"[\s'’]", "", text)
+    if not bare or bare.lower() in ("na", "nan", "n/a", "null", "none"):
         raise ValueError("there is no size; leave the row out where nothing was measured.")
+    if "," in bare and "." in bare:  # the one that comes first sets the thousands apart
+        thousands, point = (",", ".") if bare.index(",") < bare.index(".") else (".", ",")
+        bare = bare.replace(thousands, "").replace(point, ".")
+    elif _THREE_AFTER_COMMA.fullmatch(bare) and not decimal_comma:
+        if decimal_comma is None:
+            whole, rest = bare.split(",")
+            raise ValueError(f"“{text}” can be read in two ways; write {whole}{rest} or {whole}.{rest}.")
+        bare = bare.replace(",", "")
+    else:
+        bare = bare.replace(",", ".")
     try:
-        size = float(text)
+        size = float(bare) if bare.isascii() else float("nan")
     except ValueError:
-        hint = " (write a decimal point, not a comma)" if "," in text else ""
-        raise ValueError(f"{text!r} is no number{hint}.") from None
-    if not np.isfinite(size):
-        raise ValueError(f"{text!r} is no size.")
+        raise ValueError(f"“{text}” is no number; write only the number, like 25 or 25.5.") from None
+    if not np.isfinite(size) or size > MOST_SIZE:
+        raise ValueError(f"“{text}” is no size.")
     if size == 0:
         raise ValueError("a size of zero is no size; leave the row out once a colony is dead.")
     if size < 0:
         raise ValueError(f"a size cannot be less than nothing, and this is {text}.")
+    if size < LEAST_SIZE:
+        raise ValueError(f"“{text}” is too small for a size.")
     return size
+
+
+def _table(lines):
+    """Column names, the other rows each with its line, and what stands between columns.
+
+    Of comma, semicolon and tab whichever finds the most known columns in the header stands between columns.
+    """
+    lines = [line if line.endswith(("\n", "\r")) else f"{line}\n" for line in lines]
+    start = next((number for number, line in enumerate(lines) if line.strip("\ufeff \t\r\n;,")), None)
+    if start is not None and re.fullmatch(r"\ufeff?sep=.\s*", lines[start], re.IGNORECASE):
+        start += 1  # a spreadsheet program's own hint
+    if start is None or start >= len(lines):
+        raise ValueError("The file is empty; it needs a header with the columns colony, date, size.")
+
+    def names_by(delimiter):
+        cells = next(csv.reader([lines[start]], delimiter=delimiter))
+        return [re.sub(r"\W+", "_", cell.strip().lstrip("\ufeff").lower()).strip("_") for cell in cells]
+
+    delimiter = max(DELIMITERS, key=lambda sign: sum(name in NEEDED + OPTIONAL for name in names_by(sign)))
+    names, reader, rows = names_by(delimiter), csv.reader(lines[start + 1 :], delimiter=delimiter), []
+    begins = start + 2
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                rows.append((begins, cells))
+            begins = start + 2 + reader.line_num
+    except csv.Error as error:
+        raise ValueError(f"Row {begins} cannot be read as CSV ({error}). Save the file again as CSV.") from error
+    return names, rows, delimiter
 
 
 def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
@@ -125,7 +202,8 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
     Parameters
     ----------
     lines : iterable of str
-        The lines of a CSV file with a header (RFC 4180).
+        The lines of a CSV file with a header (RFC 4180), with comma, semicolon or tab between columns and a decimal
+        point or comma in numbers.
     measure, growth_form : str, optional
         For rows that do not name their own.
     latest : datetime.date, optional
@@ -140,11 +218,7 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
     ValueError
         If a needed column is missing, or there is no header at all.
     """
-    rows = csv.reader(lines)
-    header = next(rows, None)
-    if header is None:
-        raise ValueError("The file is empty; it needs a header with the columns colony, date, size.")
-    names = [name.strip().lstrip("\ufeff").lower().replace(" ", "_") for name in header]
+    names, rows, delimiter = _table(lines)
     missing = [name for name in NEEDED if name not in names]
     if missing:
         several = f"The columns {', '.join(missing)} are" if len(missing) > 1 else f"The column {missing[0]} is"
@@ -154,8 +228,13 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
     last_day = latest.toordinal() + 1 if isinstance(latest, date) else None
     readings = defaultdict(list)  # (colony, measure) -> [(day, size, row)]
     lineage_of, form_of, measures_of, order = {}, {}, defaultdict(dict), []
-    for number, cells in enumerate(rows, start=2):
-        if not any(cell.strip() for cell in cells):
+    comma = _decimal_comma([cells[place["size"]] for _, cells in rows if len(cells) > place["size"]], delimiter)
+    for number, cells in rows:
+        if any(cell.strip() for cell in cells[len(names) :]):
+            sentence = (
+                f"there are {len(cells)} columns, but the header has {len(names)}; a number with a decimal comma "
+            )
+            found.problems.append(RowProblem(number, None, f"{sentence}must stand in quotes."))
             continue
         if len(cells) < len(names):
             cells = cells + [""] * (len(names) - len(cells))
@@ -170,13 +249,12 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
             if last_day is not None and day >= last_day:
                 raise ValueError(f"{cell['date']} has not come yet.")
             column = "size"
-            size = _parse_size(cell["size"])
+            size = _parse_size(cell["size"], comma)
         except ValueError as error:
             found.problems.append(RowProblem(number, column, str(error)))
             continue
         what = known_measure(cell.get("measure") or measure)
-        form = (cell.get("growth_form") or growth_form or "").strip().lower()
-        form = _FORM_NAMES.get(form, form)
+        form = known_form(cell.get("growth_form") or growth_form)
         lineage = cell.get("lineage") or None
         for store, value, name in ((lineage_of, lineage, "lineage"), (form_of, form, "growth_form")):
             if store.setdefault(colony, value) != value:
@@ -199,6 +277,7 @@ def read_long_form(lines, *, measure=None, growth_form=None, latest=None):
     for key in order:
         colony, what = key
         kept = _settle_same_days(sorted(readings[key], key=lambda r: (r[0], r[2])), colony, found.problems)
+        found.places.update({(colony, what, day): number for day, _, number in kept})
         history = ColonyHistory(
             identifier=colony, lineage=lineage_of[colony], readings=tuple(Reading(day, size) for day, size, _ in kept)
         )
@@ -239,6 +318,16 @@ def _settle_same_days(rows, colony, problems):
     return kept
 
 
+def _absurd_readings(padded, measure, growth_form, places):
+    """Readings that look like slips, in words; they stay among what is forecast, since nobody knew then."""
+    model = learn_model(padded, measure=measure, growth_form=growth_form)
+    for absurd in view_colonies(model, padded).absurd:
+        on = date.fromordinal(int(absurd.day))
+        sentence = f"colony {absurd.identifier} has {absurd.size:g} on {on}, {absurd.explanation} "
+        sentence += f"({absurd.expected:.3g}); it is not trusted, but its forecasts are counted."
+        yield RowProblem(places.get((absurd.identifier, measure, absurd.day)), "size", sentence, left_out=False)
+
+
 @dataclass(frozen=True)
 class BacktestAnswer:
     """Figures in the shape of the `backtest` command, all that was wrong with the rows, and every forecast."""
@@ -274,6 +363,8 @@ def backtest_long_form(lines, *, measure=None, growth_form=None, latest=None, ho
         padded = pad_histories(histories)
         rows = backtest_collection(padded, measure=what, growth_form=form, horizons=horizons)
         parts.append(rows.shifted(offset))
+        if len(rows):
+            table.problems.extend(_absurd_readings(padded, what, form, table.places))
         offset += len(histories)
     rows = join_rows(parts)
     return BacktestAnswer(summarise(rows, series=table.series, horizons=horizons), table.problems, rows)

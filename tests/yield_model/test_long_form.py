@@ -56,10 +56,10 @@ def test_missing_columns_are_named():
         ("a,2024-01-01,0", "size", "zero"),
         ("a,2024-01-01,-3", "size", "less than nothing"),
         ("a,2024-01-01,abc", "size", "no number"),
-        ('a,2024-01-01,"3,5"', "size", "decimal point"),
+        ('a,2024-01-01,"3,500"', "size", "two ways"),
         ("a,2024-01-01,nan", "size", "no size"),
         ("a,2024-01-01,", "size", "no size"),
-        ("a,31.05.2024,3", "date", "2024-05-31"),
+        ("a,05/06/2024,3", "date", "2024-05-31"),
         ("a,1924-05-31,3", "date", "2024"),
         ("a,,3", "date", "no date"),
         (",2024-01-01,3", "colony", "no name"),
@@ -156,3 +156,11 @@ def test_too_little_to_forecast_is_none_not_a_failure(rows):
     assert figures["forecasts"] == 0
     assert figures["coverage"]["80"] is None
     assert figures["series"] == len(rows)
+
+
+def test_days_and_decimals_as_people_write_them():
+    table, found = problems("a,2024-01-01,5", 'a,31.01.2024,"5,25"', "a,2024/02/29,5.5")
+    assert not found
+    (history,) = table.groups["", ""]
+    assert [reading.size for reading in history.readings] == [5.0, 5.25, 5.5]
+    assert [reading.day - history.readings[0].day for reading in history.readings] == [0, 30, 59]
