@@ -16,6 +16,7 @@ from propagation.views import (
     systems,
     today,
     trace,
+    water,
     yield_record,
 )
 
@@ -77,6 +78,12 @@ urlpatterns = [
     path("incidents/", incidents.incidents, name="incidents"),
     path("incidents/new/", incidents.incident_new, name="incident_new"),
     path("incidents/<int:pk>/close/", incidents.incident_close, name="incident_close"),
+    path("water/", water.waters, name="water"),
+    path("water/limits/<str:parameter>/", water.water_limits, name="water_limits"),
+    path("water/tests/<int:pk>/take-back/", water.water_take_back, name="water_take_back"),
+    path("systems/<int:pk>/water/", water.system_water, name="system_water"),
+    path("systems/<int:pk>/water/test/", water.water_test, name="water_test"),
+    path("systems/<int:pk>/water/limits/<str:parameter>/", water.water_limits, name="system_water_limits"),
     path("preferences/", preferences.preferences, name="preferences"),
     # -- tracing
     path("trace/", trace.trace, name="trace"),

@@ -29,6 +29,33 @@ class DayField(forms.DateField):
         super().__init__(**kwargs)
 
 
+class NumberField(forms.DecimalField):
+    """A number as people write it, with a decimal point or comma; shown without zeros at its end."""
+
+    widget = forms.TextInput
+
+    def __init__(self, **kwargs):
+        kwargs.setdefault("max_digits", 12)
+        kwargs.setdefault(
+            "error_messages",
+            {
+                "invalid": "This is no number. Write it as 8.4.",
+                "required": "Give a number.",
+                "max_digits": "A number with so many digits cannot be right.",
+            },
+        )
+        super().__init__(**kwargs)
+        self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
+
+    def to_python(self, value):
+        if isinstance(value, str) and value.count(",") == 1 and "." not in value:
+            value = value.replace(",", ".")
+        return super().to_python(value)
+
+    def prepare_value(self, value):
+        return plain(value) if isinstance(value, Decimal) else value
+
+
 class LengthField(forms.DecimalField):
     """A length that is stored in mm, shown and typed in the keeper's unit. Call ``use_unit`` before it is drawn."""
 

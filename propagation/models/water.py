@@ -101,3 +101,7 @@ class WaterTest(models.Model):
 
     def __str__(self):
         return f"{self.get_parameter_display()} {self.value.normalize():f} in {self.system} on {self.taken_on}"
+
+    @property
+    def unit(self) -> str:
+        return WaterParameter(self.parameter).unit

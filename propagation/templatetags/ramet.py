@@ -16,6 +16,7 @@ from django.utils.safestring import mark_safe
 from propagation.codes import in_clear as code_in_clear
 from propagation.codes import strip_code
 from propagation.lengths import MM_IN_AN_INCH
+from propagation.lengths import plain as plain_number
 from propagation.models.terms import Fate, HealingStage, IdentityCertainty, Measure
 
 register = template.Library()
@@ -49,6 +50,7 @@ NAVIGATION = [
             ("colonies", "Colonies", "colonies"),
             ("lineages", "Lineages", "lineages"),
             ("systems", "Systems", "systems"),
+            ("water", "Water", "water"),
             ("acquire", "Bring in", "acquired"),
             ("incidents", "Incidents", "incident"),
             ("contacts", "Contacts", "contacts"),
@@ -110,6 +112,12 @@ def code_hero(text):
 def last_half(code):
     """The half of a code that tells neighbours apart in a rack: ``2QXP``."""
     return strip_code(str(code))[4:]
+
+
+@register.filter
+def plain(number):
+    """A decimal without zeros at its end: ``8.250`` is ``8.25``."""
+    return plain_number(Decimal(number))
 
 
 @register.simple_tag

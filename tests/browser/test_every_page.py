@@ -44,6 +44,10 @@ def pages(keeper):
                 "system_new",
                 "colonies",
                 "incidents",
+                "water",
+                "absences",
+                "absence_new",
+                "calendar",
                 "preferences",
                 "trace",
                 "ready",
@@ -80,7 +84,15 @@ def pages(keeper):
         reverse("lineage_edit", args=[colony.lineage_id]),
         *(
             reverse(name, args=[system.pk])
-            for name in ["system", "system_edit", "system_end", "system_restart", "spot_new"]
+            for name in [
+                "system",
+                "system_water",
+                "water_test",
+                "system_edit",
+                "system_end",
+                "system_restart",
+                "spot_new",
+            ]
         ),
         reverse("spot_edit", args=[rack.pk]),
         *(reverse("colony", args=[each.tag]) for each in (colony, ended)),
