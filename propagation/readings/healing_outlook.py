@@ -4,8 +4,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+import numpy as np
+
 from propagation.actions.learn_healing import from_dict, learn_healing_at_first
 from propagation.models import HealingStage, LearnedHealing, Lineage, Plug
+from propagation.pictures.healing_curve import HealedShare
 from propagation.readings.healing_records import cut_plugs, healing_records
 from propagation.yield_model.healing import HealingModel, LineageHealing
 
@@ -13,6 +16,7 @@ __all__ = ["ReadyWindow", "healing_lines", "healing_records", "learned_healing",
 
 # A line with fewer plugs leans on the others for most of its figures. Common practice, no source.
 FEW_PLUGS = 8
+POINTS = 41  # of a curve
 
 
 def learned_healing(day: date) -> HealingModel:
@@ -103,6 +107,11 @@ class HealingLines:
     usual: HealingLine
     learned_on: date
     healing: int
+    model: HealingModel
+
+    def of(self, lineage_id: str | None) -> HealingLine:
+        """The line of a lineage, or the usual of the collection."""
+        return next((line for line in self.lines if str(line.lineage.pk) == lineage_id), self.usual)
 
 
 def healing_lines(day: date) -> HealingLines:
@@ -119,4 +128,25 @@ def healing_lines(day: date) -> HealingLines:
         if int(key) in known
     ]
     lines.sort(key=lambda line: (line.figures.median_days, line.lineage.name.lower()))
-    return HealingLines(lines, HealingLine(None, model.usual), learned.learned_on, sum(now.values()))
+    return HealingLines(lines, HealingLine(None, model.usual), learned.learned_on, sum(now.values()), model)
+
+
+def healed_shares(model: HealingModel, line: HealingLine) -> list[HealedShare]:
+    """The share of a line's plugs that is healed by each day since the cut, up to the day nearly all are.
+
+    Low and high put the slowest median with the smallest share, and the quickest with the largest: a little wider than
+    8 chances in 10.
+    """
+    figures = line.figures
+    quantiles = np.linspace(0.005, 0.995, 199)
+    lineage = None if line.lineage is None else str(line.lineage.pk)
+    by_then = np.array(model.ready_days(lineage, 0.0, quantiles.tolist()))
+    slower, quicker = (figures.median_days / m for m in (figures.median_days_high, figures.median_days_low))
+    days = np.linspace(0.0, by_then[-5] / slower, POINTS)
+
+    def share_by(days, share):
+        return share * np.interp(days, by_then, quantiles, left=0.0, right=1.0)
+
+    middle = share_by(days, figures.healed_share)
+    low, high = share_by(days * slower, figures.healed_share_low), share_by(days * quicker, figures.healed_share_high)
+    return [HealedShare(*(float(value) for value in each)) for each in zip(days, middle, low, high, strict=True)]

@@ -22,6 +22,7 @@ FIRST_YEAR = (0, 365)  # days of age
 DAYS_A_MONTH = 30
 # A rate needs two sizes that far apart to be one. Common practice, no source.
 FEWEST_READINGS = 2
+TEN_TO_NINETY = 1.2816  # standard deviations from the middle of a normal distribution to either quantile
 # So many times the light may itself explain a difference in growth. Common practice, no source.
 MUCH_MORE_LIGHT = 1.25
 
@@ -41,6 +42,12 @@ class LineagePair:
     @property
     def apart(self) -> float:
         return self.second - self.first
+
+    @property
+    def interval(self) -> tuple[float, float, float]:
+        """The difference, and between what it lies with 8 chances in 10."""
+        reach = TEN_TO_NINETY * (self.first_error**2 + self.second_error**2) ** 0.5
+        return self.apart, self.apart - reach, self.apart + reach
 
 
 @dataclass(frozen=True)

@@ -14,11 +14,9 @@ def per_cent(share: float) -> str:
     return f"{min(max(round(share * 100), 1), 99)}"
 
 
-def with_interval(middle: str, low: str, high: str, unit: str) -> str:
+def with_interval(middle: str, low: str, high: str) -> str:
     """``25 days`` and, quieter, ``22 to 28``."""
-    return format_html(
-        '<span>{}\u00a0{}<br><span class="quiet small one-line">{} to {}</span></span>', middle, unit, low, high
-    )
+    return format_html('<span>{}<br><span class="quiet small one-line">{} to {}</span></span>', middle, low, high)
 
 
 class HealingTable(tables.Table):
@@ -44,12 +42,18 @@ class HealingTable(tables.Table):
 
     def render_days(self, record):
         f = record.figures
-        return with_interval(whole(f.median_days), whole(f.median_days_low), whole(f.median_days_high), "days")
+        curve = format_html(
+            '<a href="?lineage={}#curve">{}\u00a0days<span class="visually-hidden">: curve of {}</span></a>',
+            record.lineage.pk,
+            whole(f.median_days),
+            record.lineage.name,
+        )
+        return with_interval(curve, whole(f.median_days_low), whole(f.median_days_high))
 
     def render_share(self, record):
         f = record.figures
         low, high = per_cent(f.healed_share_low), per_cent(f.healed_share_high)
-        return with_interval(per_cent(f.healed_share), low, high, "%")
+        return with_interval(f"{per_cent(f.healed_share)}\u00a0%", low, high)
 
     def render_plugs(self, value):
         return "1 plug" if value == 1 else f"{value} plugs"

@@ -38,7 +38,7 @@ class YieldRecordTable(tables.Table):
     def render_colony(self, value, record):
         gone = "" if value.is_alive else format_html(" · {}", value.get_end_reason_display().lower())
         return format_html(
-            '<span>{}. <a class="tag" href="{}">{}</a><br><span class="quiet small">{}{}</span></span>',
+            '<span>{}.\u00a0<a class="tag" href="{}">{}</a><br><span class="quiet small">{}{}</span></span>',
             record.place,
             reverse("colony", args=[value.tag]),
             value.tag,
@@ -62,7 +62,7 @@ class YieldRecordTable(tables.Table):
         if record.healing:
             rest = f"{record.healing} still heal" if record.healing > 1 else "1 still heals"
         else:
-            rest = f"{min(round(100 * value / record.frags), 100)} %"
+            rest = f"{min(round(100 * value / record.frags), 100)}\u00a0%"
         return format_html('<span>{}<br><span class="quiet small one-line">{}</span></span>', value, rest)
 
     def render_earned(self, value):

@@ -5,18 +5,23 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig
 
-from propagation.readings.healing_outlook import healing_lines
+from propagation.pictures.healing_curve import healing_curve
+from propagation.readings.healing_outlook import healed_shares, healing_lines
 from propagation.tables.healing import HealingTable, per_cent
 
 
 @require_safe
 def healing(request):
-    """Days to healed and the share that makes it, for each line that was ever cut."""
+    """Days to healed and the share that makes it, for each line that was ever cut; the curve of one, or of all."""
     found = healing_lines(localdate())
+    line = found.of(request.GET.get("lineage"))
+    whose = "Any line" if line.lineage is None else line.lineage.name
     table = HealingTable(found.lines)
     RequestConfig(request, paginate=False).configure(table)
     context = {
         "found": found,
+        "line": line,
+        "picture": healing_curve(f"{whose}: share healed by the days since the cut", healed_shares(found.model, line)),
         "table": table,
         "leaning": sum(line.leans_on_others for line in found.lines),
         "usual_share": per_cent(found.usual.figures.healed_share),

@@ -8,10 +8,11 @@ from django.views.decorators.http import require_safe
 from propagation.earnings import earnings_are_kept
 from propagation.forms.compare_systems import CompareSystemsForm
 from propagation.forms.yield_record import YieldRecordFilter
+from propagation.pictures.rates import RateRow, rates
 from propagation.readings.system_comparison import compare, default_pair
 from propagation.readings.yield_record import only, yield_record
 from propagation.tables.system_pairs import SystemPairTable, per_cent
-from propagation.tables.yield_record import YieldRecordTable
+from propagation.tables.yield_record import YieldRecordTable, few_digits
 from propagation.yield_model.yield_record import Verdict
 
 ROWS = 50
@@ -34,6 +35,7 @@ def mothers_yield(request):
         {
             "table": YieldRecordTable(page.object_list, by=by, with_money=with_money),
             "page": page,
+            "picture": _picture_of_rates(page.object_list) if by == "rate" else None,
             "number": len(rows),
             "of": len(everybody),
             "by": by,
@@ -43,6 +45,20 @@ def mothers_yield(request):
             "tabs": [{"url": form.address(by=n), "words": RANKINGS[n], "current": n == by} for n in rankings],
         },
     )
+
+
+def _picture_of_rates(mothers):
+    rows = [
+        RateRow(
+            f"{each.colony.tag} {each.colony.lineage.name}",
+            each.rate.mean,
+            each.rate.low,
+            each.rate.high,
+            f"{few_digits(each.rate.mean)} a year",
+        )
+        for each in mothers
+    ]
+    return rates("Frags a year of each mother", rows, unit="frags a year")
 
 
 @require_safe
@@ -83,5 +99,17 @@ def _shown(comparison, first, second):
             Verdict.ALIKE: "No difference seen",
             Verdict.TOO_FEW: "Too few to tell",
         }[comparison.verdict],
+        "picture": _picture_of_pairs(comparison, first, second),
         "table": SystemPairTable(comparison.pairs, first=first, second=second) if comparison.pairs else None,
     }
+
+
+def _picture_of_pairs(comparison, first, second):
+    rows = [
+        RateRow(pair.lineage.name, *(100 * share for share in pair.interval), per_cent(pair.apart, signed=True))
+        for pair in comparison.pairs
+    ]
+    if comparison.difference is not None:
+        together = (100 * share for share in (comparison.difference, comparison.low, comparison.high))
+        rows.append(RateRow("All together", *together, per_cent(comparison.difference, signed=True)))
+    return rates(f"Growth a month: {second} less {first}", rows, unit="% of size a month", zero_words="no difference")

@@ -10,6 +10,7 @@ from propagation.actions.correct_plug import void_plug
 from propagation.actions.part_with import part_with
 from propagation.models import Fate, LearnedHealing, Plug
 from propagation.readings.healing_outlook import (
+    healed_shares,
     healing_lines,
     healing_records,
     in_ten,
@@ -241,3 +242,24 @@ def test_a_line_with_few_plugs_says_that_it_leans_on_the_others():
     healed_batch(LineageFactory(), 2)
     (line,) = healing_lines(TODAY).lines
     assert line.leans_on_others
+
+
+def test_the_curve_rises_from_nothing_to_the_share_that_makes_it_within_its_band():
+    healed_batch(LineageFactory(), 15)
+    found = healing_lines(TODAY)
+    for line in (found.lines[0], found.usual):
+        curve = healed_shares(found.model, line)
+        assert (curve[0].days, curve[0].share) == (0, 0)
+        assert [point.share for point in curve] == sorted(point.share for point in curve)
+        assert all(point.low <= point.share <= point.high <= 1 for point in curve)
+        assert curve[-1].share == pytest.approx(line.figures.healed_share, rel=0.03)
+        past_half = next(point.days for point in curve if point.share >= line.figures.healed_share / 2)
+        assert past_half == pytest.approx(line.figures.median_days, abs=curve[1].days)
+
+
+def test_a_line_that_is_asked_for_is_found_and_any_other_word_gives_the_usual():
+    healed_batch(lineage := LineageFactory(), 2)
+    found = healing_lines(TODAY)
+    assert found.of(str(lineage.pk)).lineage == lineage
+    for odd in (None, "", "x", "99999999999999999999"):
+        assert found.of(odd) is found.usual

@@ -114,3 +114,12 @@ def test_a_line_without_plugs_is_not_on_the_page(signed_in):
     lineage = LineageFactory(name="Never cut")
     ReadyPlugFactory()
     assert lineage.name not in text_of(signed_in.get(reverse("healing")))
+
+
+def test_the_curve_is_that_of_the_line_asked_for(signed_in):
+    plug = ReadyPlugFactory()
+    page = text_of(signed_in.get(reverse("healing")))
+    assert "Any line: share healed" in page
+    assert f"?lineage={plug.lineage_id}#curve" in page
+    page = text_of(signed_in.get(reverse("healing"), {"lineage": plug.lineage_id}))
+    assert f"{plug.lineage.name}: share healed" in page
