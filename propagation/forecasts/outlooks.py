@@ -36,7 +36,7 @@ def current_outlooks(day: date):
 
 def outlook_of(colony: Colony, day: date) -> ColonyOutlook | None:
     """One colony's outlook today, brought up to date; None when it is not alive."""
-    return current_outlooks(day).filter(colony=colony).first()
+    return current_outlooks(day).filter(colony=colony).select_related("colony__lineage", "growth").first()
 
 
 def needs_work(day: date) -> bool:

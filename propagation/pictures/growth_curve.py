@@ -386,7 +386,7 @@ def _draw_window(facts, sheet, across, up, y):
 def _window_words(window, *, short=False):
     if window.day:
         words = f"next cut {said(window.day)}"
-        if short or (window.earliest is None and window.latest is None):
+        if short or {window.earliest, window.latest} <= {None, window.day}:
             return words
         if window.earliest and window.latest:
             early = said(window.earliest)

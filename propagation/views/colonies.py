@@ -27,12 +27,12 @@ from propagation.forms.colonies import (
     method_for,
 )
 from propagation.forms.fields import refuse
-from propagation.lengths import measure_name, plain, unit_of
+from propagation.lengths import plain, unit_of
 from propagation.models import Colony, Preferences, SizeReading
-from propagation.pictures.growth_curve import CutMark, IncidentSpan, MoveMark, SizePoint, growth_curve
 from propagation.readings import colonies as reading
 from propagation.readings.changes import changes_of
 from propagation.readings.find import find_colony
+from propagation.readings.growth_pictures import growth_pictures
 from propagation.readings.next_cuts import next_cut_of
 from propagation.tables.colonies import ColonyTable
 from propagation.views.lists import render_list
@@ -71,7 +71,7 @@ def colony(request, tag):
     placements = list(found.placements.select_related("spot__system"))
     incidents = list(found.incidents.all())
     offspring = list(reading.grown_from_its_frags(found))
-    unit = Preferences.current().length_unit
+    next_cut = next_cut_of(found, today) if found.is_alive else None
     return render(
         request,
         "propagation/colony.html",
@@ -81,53 +81,27 @@ def colony(request, tag):
             "place": next((placement for placement in placements if placement.until is None), None),
             "cautions": cautions_on([found], today).get(found.pk, []) if found.is_alive else [],
             "open_incidents": [incident for incident in incidents if incident.is_open],
-            "next_cut": next_cut_of(found, today) if found.is_alive else None,
+            "next_cut": next_cut,
             "cuts": cuts,
             "fates": reading.fates_of(cuts),
             "offspring": offspring,
             "last_sizes": reading.last_sizes(readings),
-            "growth": _growth_pictures(found, today, readings, cuts, placements, incidents, unit),
+            "growth": growth_pictures(
+                found,
+                today=today,
+                readings=readings,
+                cuts=cuts,
+                placements=placements,
+                incidents=incidents,
+                outlook=next_cut.outlook if next_cut else None,
+                length_unit=Preferences.current().length_unit,
+            ),
             "readings": readings,
             "life": reading.life_line(
                 found, cuts=cuts, placements=placements, incidents=incidents, readings=readings, offspring=offspring
             ),
             "changes": changes_of(found, "tag", "note", "ended_on", "end_reason"),
         },
-    )
-
-
-def _growth_pictures(found, today, readings, cuts, placements, incidents, length_unit):
-    """One picture for each measure that was taken."""
-    moves = sorted(placements, key=lambda each: each.since)[1:]
-    pictures = []
-    for measure in dict.fromkeys(each.measure for each in readings):
-        unit = unit_of(measure, length_unit)
-        pictures.append(
-            growth_curve(
-                f"{measure_name(measure, length_unit)} of {found.tag}",
-                [_size_point(each) for each in reversed(readings) if each.measure == measure],
-                today=today if found.is_alive else found.ended_on,
-                cuts=[CutMark(cut.session.cut_on, cut.frags) for cut in cuts],
-                moves=[MoveMark(each.since, str(each.spot)) for each in moves],
-                incidents=[IncidentSpan(each.opened_on, each.closed_on, each.get_kind_display()) for each in incidents],
-                unit=unit.name,
-                show=lambda size, unit=unit: plain(unit.shown(size)),
-                stored=float(unit.factor),
-            )
-        )
-    return pictures
-
-
-def _size_point(reading):
-    """A size reading for its picture; its error bar is one standard deviation to both sides."""
-    size, error = float(reading.value), float(reading.relative_error or 0) / 100
-    return SizePoint(
-        reading.taken_on,
-        size,
-        size * (1 - error) if error else None,
-        size * (1 + error) if error else None,
-        note=reading.get_method_display().lower(),
-        is_after_cut=reading.is_after_cut if reading.cut_event_id else None,
     )
 
 

@@ -12,7 +12,9 @@ from propagation.forms.fields import refuse
 from propagation.forms.lineages import LineageFilter, LineageForm
 from propagation.models import Lineage, Preferences
 from propagation.readings.changes import changes_of, former_names
+from propagation.readings.growth_pictures import lineage_picture
 from propagation.readings.lineages import lineages_with_counts, plugs_by_stage, plugs_that_left
+from propagation.readings.next_cuts import next_cut_rows
 from propagation.tables.lineages import LineageTable
 from propagation.views.lists import render_list
 
@@ -42,7 +44,9 @@ def lineages(request):
 
 
 def lineage(request, pk):
-    found = get_object_or_404(lineages_with_counts(localdate()), pk=pk)
+    today = localdate()
+    found = get_object_or_404(lineages_with_counts(today), pk=pk)
+    by_age = request.GET.get("scale") != "day"
     return render(
         request,
         "propagation/lineage.html",
@@ -50,6 +54,13 @@ def lineage(request, pk):
             "lineage": found,
             "colonies": found.colonies.order_by("ended_on", "tag"),
             "acquisitions": found.acquisitions.select_related("pack", "returned_plug"),
+            "today": today,
+            "next_cuts": next_cut_rows(today, lineage=found),
+            "growth": lineage_picture(found, by_age=by_age, length_unit=Preferences.current().length_unit),
+            "scales": [
+                {"url": "?scale=age#growth", "words": "By age", "current": by_age},
+                {"url": "?scale=day#growth", "words": "By day", "current": not by_age},
+            ],
             "stages": plugs_by_stage(found),
             "left": plugs_that_left(found),
             "former_names": former_names(found),
