@@ -4,6 +4,7 @@ from django.urls import path
 
 from propagation.views import (
     colonies,
+    cut_rule,
     cutting,
     healing,
     incidents,
@@ -57,6 +58,7 @@ urlpatterns = [
     path("lineages/", lineages.lineages, name="lineages"),
     path("lineages/new/", lineages.lineage_new, name="lineage_new"),
     path("lineages/<int:pk>/", lineages.lineage, name="lineage"),
+    path("lineages/<int:pk>/cutting/", cut_rule.lineage_cut_rule, name="lineage_cut_rule"),
     path("lineages/<int:pk>/edit/", lineages.lineage_edit, name="lineage_edit"),
     path("systems/", systems.systems, name="systems"),
     path("systems/new/", systems.system_new, name="system_new"),
@@ -68,6 +70,7 @@ urlpatterns = [
     path("spots/<int:pk>/", systems.spot_edit, name="spot_edit"),
     path("colonies/", colonies.colonies, name="colonies"),
     path("colonies/<str:tag>/", colonies.colony, name="colony"),
+    path("colonies/<str:tag>/cutting/", cut_rule.colony_cut_rule, name="colony_cut_rule"),
     path("colonies/<str:tag>/edit/", colonies.colony_edit, name="colony_edit"),
     path("colonies/<str:tag>/move/", colonies.colony_move, name="colony_move"),
     path("colonies/<str:tag>/place/", colonies.colony_place_correct, name="colony_place_correct"),

@@ -112,7 +112,7 @@ def test_no_odd_code_or_tag_breaks_a_page(signed_in, odd):
         "scan",
     ]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
-    for name in ["colony", "colony_edit", "colony_move", "colony_measure", "colony_end"]:
+    for name in ["colony", "colony_cut_rule", "colony_edit", "colony_move", "colony_measure", "colony_end"]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
 
 
@@ -124,6 +124,7 @@ def test_no_odd_number_breaks_a_page(signed_in, number):
         "rack_grid",
         "lineage",
         "lineage_edit",
+        "lineage_cut_rule",
         "system",
         "system_edit",
         "system_water",

@@ -82,6 +82,8 @@ def pages(keeper):
         ),
         reverse("lineage", args=[colony.lineage_id]),
         reverse("lineage_edit", args=[colony.lineage_id]),
+        reverse("lineage_cut_rule", args=[colony.lineage_id]),
+        reverse("colony_cut_rule", args=[colony.tag]),
         *(
             reverse(name, args=[system.pk])
             for name in [

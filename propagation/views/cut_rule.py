@@ -1,0 +1,69 @@
+"""How a line, or one colony of it, is cut."""
+
+from django.contrib import messages
+from django.http import Http404
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+
+from propagation.actions.changes import last_change
+from propagation.actions.keep_cut_rule import keep_cut_rule
+from propagation.errors import NothingFound, RametError
+from propagation.forms.cut_rule import CutRuleForm
+from propagation.forms.fields import refuse
+from propagation.models import Colony, CutRule, Lineage, Preferences
+from propagation.readings.changes import changes_of
+from propagation.readings.cut_rule import what_holds
+from propagation.readings.find import find_colony
+
+FIELDS = ("fewest_frags", "largest_share", "rest_days", "measure", "keep_at_least", "frag_unit", "room")
+
+
+def lineage_cut_rule(request, pk):
+    lineage = get_object_or_404(Lineage, pk=pk)
+    return _page(request, lineage, {"lineage": lineage}, reverse("lineage", args=[pk]))
+
+
+def colony_cut_rule(request, tag):
+    try:
+        colony = find_colony(tag, among=Colony.objects.select_related("lineage"))
+    except NothingFound as error:
+        raise Http404(str(error)) from error
+    return _page(request, colony.lineage, {"colony": colony}, reverse("colony", args=[colony.tag]))
+
+
+def _page(request, lineage, of, back):
+    colony = of.get("colony")
+    rule = CutRule.objects.filter(**of).first()
+    measure = (rule and rule.measure) or lineage.measure
+    form = CutRuleForm(
+        request.POST or None,
+        rule=rule,
+        measure=measure,
+        length_unit=Preferences.current().length_unit,
+        holds=what_holds(lineage, measure, localdate(), colony=colony),
+        initial={"based_on": last_change(rule) if rule else 0},
+    )
+    if colony is None:
+        del form.fields["rest_days"]
+    if request.method == "POST" and form.is_valid():
+        try:
+            keep_cut_rule(by=request.user, **of, **form.told)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"How {colony or lineage} is cut is saved.")
+            return redirect(back)
+    return render(
+        request,
+        "propagation/cut_rule.html",
+        {
+            "form": form,
+            "heading": f"How {colony} is cut" if colony else f"How {lineage} is cut",
+            "lineage": lineage,
+            "colony": colony,
+            "back_url": back,
+            "back_label": str(colony or lineage),
+            "changes": changes_of(rule, *FIELDS) if rule else [],
+        },
+    )
