@@ -5,14 +5,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.stats import binom
 
-from .forecast import ColonyStates
+from .filter import rate_steps
+from .forecast import ColonyStates, forecast_sizes
+from .histories import DEFAULT_LAG_DAYS
 from .next_cut import LARGEST_SESSION, enough_probability, frag_distribution
 from .pooling import GrowthModel
 from .published_rates import DAYS_A_YEAR
-from .scales import scale_without_checks
+from .scales import scale_without_checks, unscale_without_checks
 
 # How sure a mother must be to have her frags before she is put down for a day in an order. Common practice, no source.
 SURE_ENOUGH = 0.8
+
+# Cuts of one mother within one order, and how many days are tried for each but the last. Common practice, no source.
+MOST_CUTS_FOR_AN_ORDER = 3
+DAYS_TRIED = 6
 
 
 def regrowth_time(start, target, *, rate, room):
@@ -96,6 +102,42 @@ class Growth:
         if self.room_limits is not None:
             return regrowth_time(start, target, rate=rate, room=self.room_limits)
         return regrowth_time_on_scale(start, target, rate=rate, exponent=self.exponent, reference=self.reference)
+
+
+def growth_ahead(model: GrowthModel, states: ColonyStates, *, lag_days=7.0, days=DAYS_A_YEAR):
+    """How each colony is likely to grow on average over the time ahead.
+
+    Its own rate counts most in the near future and its lineage's usual rate later on, as in `forecast.forecast_sizes`.
+
+    Parameters
+    ----------
+    model : GrowthModel
+    states : ColonyStates
+    lag_days : float
+        Days without growth after a cut.
+    days : float
+        How far ahead, > 0.
+
+    Returns
+    -------
+    list of Growth
+        `rate` may be 0 or less for a colony that does not grow.
+    """
+    if not days > 0:
+        raise ValueError("Growth is looked at over at least one day.")
+    _, counts, drift_variance, _, _ = rate_steps(np.asarray(float(days)), model.parameters.rate_return)
+    counts, drift_variance = float(counts), float(drift_variance)
+    rate = (counts * states.rate + (days - counts) * states.usual_rate) / days
+    variance = (
+        counts**2 * states.rate_variance
+        + states.usual_variance * (counts * states.rate_sensitivity + days - counts) ** 2
+        + model.parameters.rate_drift**2 * drift_variance
+    ) / days**2
+    deviation = np.sqrt(np.maximum(variance, 0.0))
+    return [
+        Growth(float(rate[index]), model.exponent, model.reference, float(deviation[index]), None, float(lag_days))
+        for index in range(len(states))
+    ]
 
 
 @dataclass(frozen=True)
@@ -264,7 +306,7 @@ class OrderAnswer:
 
 
 def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_day, today, healing_days=0.0,
-               free_from=None, sure=SURE_ENOUGH, largest_lines=None):  # fmt: skip
+               free_from=None, sure=SURE_ENOUGH, largest_lines=None, lag_days=DEFAULT_LAG_DAYS):  # fmt: skip
     """Which mothers to cut, when and for how many, for a number of frags by a day.
 
     Parameters
@@ -284,12 +326,16 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
         Probability of the order at which no further mother is asked.
     largest_lines : int, optional
         Most mothers to cut.
+    lag_days : float
+        Days without growth after a cut.
 
     Returns
     -------
     OrderAnswer
         Mothers with most frags are asked first, each on the first day she is sure of her share, at the latest on the
-        last day that leaves time to heal.
+        last day that leaves time to heal. Where one cut of each does not fill the order, a mother that can grow back in
+        time is cut early and again: several lines with her identifier, at least her rest apart. The numbers of her cuts
+        are added as if one told nothing of the next.
 
     Raises
     ------
@@ -314,13 +360,8 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
     states, free = states.take(may), free[may]
     numbers = np.arange(LARGEST_SESSION + 1)
     table = frag_distribution(model, states, rules, np.full(len(states), last))
-    # A cut of fewer frags than the least worth a session is not made.
     for row, rule in enumerate(rules):
-        short = numbers < rule.fewest_frags
-        least = min(rule.fewest_frags, wanted)
-        short = numbers < least
-        table[row, 0] += table[row, 1:][short[1:]].sum()
-        table[row, 1:][short[1:]] = 0.0
+        _drop_small_cuts(table[row], min(rule.fewest_frags, wanted))
     usable = np.stack([_thin(table[row], rules[row].healed_share, wanted) for row in range(len(rules))])
     expected = usable @ np.arange(usable.shape[1])
     order = np.argsort(-expected, kind="stable")
@@ -333,26 +374,119 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
         total = _add(total, usable[row], wanted)
         if total[-1] >= sure:
             break
+    early = {}
+    if total[-1] < sure:
+        for row in chosen:
+            cuts, again = _early_cuts(model, states.take([row]), rules[row], free[row], last, lag_days, sure, wanted)
+            if again @ np.arange(wanted + 1) > expected[row] + 0.5:
+                early[row], usable[row], expected[row] = cuts, again, again @ np.arange(wanted + 1)
+                total = _sum_of(usable[chosen], wanted)
+                if total[-1] >= sure:
+                    break
     lines, left = [], wanted
     for row in chosen:
         share = max(rules[row].healed_share, 1e-6)
-        at_least = np.cumsum(table[row][::-1])[::-1]
+        view, first, counts = states.take([row]), free[row], table[row]
+        for day, frags, probability in early.get(row, ()):
+            lines.append(_order_line(states.identifiers[row], day, frags, share, probability))
+            left -= frags * share
+            view, first = _after_cut(model, view, rules[row], day, frags, lag_days), day + rules[row].rest_days
+            first = max(first, day + lag_days)
+            counts = frag_distribution(model, view, [rules[row]], last)[0]
+        if row in early and left <= 0:
+            continue
+        at_least = np.cumsum(counts[::-1])[::-1]
         likely = int(np.max(numbers[at_least >= 0.5])) if at_least[1] >= 0.5 else 1
         frags = max(1, min(likely, int(np.ceil(left / share - 1e-9)) if left > 0 else likely))
-        day, probability = _first_sure_day(model, states.take([row]), rules[row], frags, free[row], last, sure)
-        lines.append(
-            OrderLine(states.identifiers[row], day, frags, round(frags * rules[row].healed_share, 2), probability)
-        )
-        left -= frags * rules[row].healed_share
+        day, probability = _first_sure_day(model, view, rules[row], frags, first, last, sure)
+        lines.append(_order_line(states.identifiers[row], day, frags, share, probability))
+        left -= frags * share
     probability = float(total[-1])
     mean = float(expected[chosen].sum()) if chosen else 0.0
     if not lines:
         because = "No mother of this line is likely to have frags by then."
     elif probability >= sure:
-        because = f"{len(lines)} mother{'s' if len(lines) > 1 else ''} should do: {probability:.0%} sure."
+        mothers = len({line.identifier for line in lines})
+        because = f"{mothers} mother{'s' if mothers > 1 else ''} should do: {probability:.0%} sure."
+        if len(lines) > mothers:
+            because += " Some are cut early, grow back, and are cut again."
     else:
         because = f"Even all mothers together give {wanted} with a probability of only {probability:.0%}."
     return OrderAnswer(lines, wanted, probability, mean, because)
+
+
+def _order_line(identifier, day, frags, share, probability):
+    return OrderLine(identifier, day, frags, round(frags * share, 2), probability)
+
+
+def _drop_small_cuts(counts, least):
+    """A cut of fewer frags than the least worth a session is not made: count it as none, in place."""
+    counts[0] += counts[1:least].sum()
+    counts[1:least] = 0.0
+
+
+def _early_cuts(model, state, rule, first, last, lag_days, sure, wanted, cuts=MOST_CUTS_FOR_AN_ORDER):
+    """Early cuts (day, frags, probability) before a last one on `last`, for most usable frags, and the distribution of
+    these with the last one's."""
+    counts = frag_distribution(model, state, [rule], last)[0]
+    _drop_small_cuts(counts, min(rule.fewest_frags, wanted))
+    best, best_usable = [], _thin(counts, rule.healed_share, wanted)
+    between = max(rule.rest_days, lag_days)
+    if cuts < 2 or first + between > last:
+        return best, best_usable
+    for day in np.unique(np.linspace(first, last - between, DAYS_TRIED)):
+        here = frag_distribution(model, state, [rule], day)[0]
+        at_least = np.cumsum(here[::-1])[::-1]
+        frags = int(np.max(np.flatnonzero(at_least >= sure)))
+        if frags < rule.fewest_frags:
+            continue
+        # She gives the frags she is put down for, or those she has.
+        here[frags] = at_least[frags]
+        here[frags + 1 :] = 0.0
+        _drop_small_cuts(here, rule.fewest_frags)
+        after = _after_cut(model, state, rule, day, frags, lag_days)
+        more, usable = _early_cuts(model, after, rule, day + between, last, lag_days, sure, wanted, cuts - 1)
+        usable = _add(_thin(here, rule.healed_share, wanted), usable, wanted)
+        if (usable - best_usable) @ np.arange(wanted + 1) > 1e-9:
+            best = [(float(day), frags, round(float(at_least[frags]), 3)), *more]
+            best_usable = usable
+    return best, best_usable
+
+
+def _after_cut(model, state, rule, day, frags, lag_days):
+    """What will be known of one mother once she has been cut on a later day, seen from today."""
+    parameters, exponent = model.parameters, model.exponent
+    elapsed = max(day - state.last_day[0], 0.0)
+    growing = np.maximum(day - np.maximum(state.growth_stops_until, state.last_day), 0.0)
+    left, counts, drift_uu, drift_ur, drift_rr = rate_steps(growing, parameters.rate_return)
+    drift, rest = parameters.rate_drift**2, growing - counts
+    before = unscale_without_checks(forecast_sizes(model, state, np.array([day])).level, exponent)
+    unit = rule.frag_unit.mean / model.reference
+    after = np.maximum(before - frags * unit, (1 - rule.largest_share) * before)
+    ratio = np.power(after / before, exponent - 1.0)
+    error = np.power(after, exponent - 1.0) * frags * rule.frag_unit.standard_deviation / model.reference
+    uu = state.level_variance + counts * (2 * state.covariance + counts * state.rate_variance)
+    uu = uu + drift * drift_uu + parameters.size_noise**2 * elapsed
+    return replace(
+        state,
+        level=scale_without_checks(after, exponent),
+        rate=left * state.rate + (1 - left) * state.usual_rate,
+        level_variance=uu * ratio**2 + error**2,
+        covariance=ratio * (left * (state.covariance + counts * state.rate_variance) + drift * drift_ur),
+        rate_variance=left**2 * state.rate_variance + drift * drift_rr,
+        level_sensitivity=ratio * (state.level_sensitivity + counts * state.rate_sensitivity + rest),
+        rate_sensitivity=left * state.rate_sensitivity + 1 - left,
+        last_day=np.array([float(day)]),
+        growth_stops_until=np.array([float(day) + lag_days]),
+    )
+
+
+def _sum_of(distributions, wanted):
+    total = np.zeros(wanted + 1)
+    total[0] = 1.0
+    for distribution in distributions:
+        total = _add(total, distribution, wanted)
+    return total
 
 
 def _thin(probabilities, share, wanted):

@@ -4,10 +4,17 @@ import numpy as np
 import pytest
 
 from propagation.yield_model.backtest import learn_model
-from propagation.yield_model.cutting_plan import Growth, fill_order, frags_a_year, plan_cutting, regrowth_time_on_scale
+from propagation.yield_model.cutting_plan import (
+    Growth,
+    _after_cut,
+    fill_order,
+    frags_a_year,
+    plan_cutting,
+    regrowth_time_on_scale,
+)
 from propagation.yield_model.forecast import view_colonies
 from propagation.yield_model.frag_units import FragUnit
-from propagation.yield_model.histories import ColonyHistory, Decline, Reading, pad_histories
+from propagation.yield_model.histories import ColonyHistory, Cut, Decline, Reading, pad_histories
 from propagation.yield_model.next_cut import CutRules
 
 RULES = CutRules(FragUnit(8.0, 0.5, 4), keep_at_least=25.0, fewest_frags=4, rest_days=42)
@@ -80,6 +87,43 @@ def test_more_time_makes_an_order_likelier():
         fill_order(model, states, [RULES] * 2, wanted=10, by_day=day, today=300.0).probability for day in (310.0, 500.0)
     )
     assert soon < 0.5 < late
+
+
+def test_a_mother_that_grows_back_in_time_is_cut_more_than_once():
+    model, states = line(110.0)
+    rest = RULES.rest_days
+    once = fill_order(model, states, [RULES], wanted=45, by_day=300.0 + rest - 1, today=300.0)
+    assert len(once.lines) == 1
+    answer = fill_order(model, states, [RULES], wanted=45, by_day=720.0, today=300.0)
+    assert len(answer.lines) >= 2
+    assert {part.identifier for part in answer.lines} == {"m0"}
+    days = [part.day for part in answer.lines]
+    assert np.all(np.diff(days) >= rest)
+    assert min(days) >= 300.0
+    assert max(days) <= 720.0
+    assert all(part.frags >= 1 and 0 <= part.probability <= 1 for part in answer.lines)
+    patient = CutRules(FragUnit(8.0, 0.5, 4), keep_at_least=25.0, fewest_frags=4, rest_days=1000)
+    assert answer.expected > fill_order(model, states, [patient], wanted=45, by_day=720.0, today=300.0).expected
+
+
+def test_one_cut_is_enough_where_it_fills_the_order():
+    model, states = line(220.0)
+    answer = fill_order(model, states, [RULES], wanted=8, by_day=720.0, today=300.0)
+    assert len(answer.lines) == 1
+
+
+def test_a_mother_cut_later_on_is_known_as_if_the_cut_had_been_read():
+    """What is foreseen after a cut today equals what the filter makes of that cut."""
+    readings = tuple(Reading(float(d), float(100 * np.exp(0.004 * (d - 300)))) for d in np.arange(0, 301, 30))
+    unit = (8.0, 0.5)
+    stories = [ColonyHistory("m", "line", readings, frag_unit=unit)]
+    stories.append(ColonyHistory("m", "line", readings, cuts=(Cut(300.0, 5),), frag_unit=unit))
+    padded = [pad_histories([story], measure="area_cm2", growth_form="plating") for story in stories]
+    model = learn_model(padded[0], measure="area_cm2", growth_form="plating", exponent=0.0)
+    uncut, cut = (view_colonies(model, each) for each in padded)
+    foreseen = _after_cut(model, uncut, RULES, 300.0, 5, 7.0)
+    for name in ("level", "rate", "level_variance", "covariance", "rate_variance", "growth_stops_until"):
+        np.testing.assert_allclose(getattr(foreseen, name), getattr(cut, name), rtol=1e-6, err_msg=name)
 
 
 def test_an_order_leaves_time_to_heal():
