@@ -112,7 +112,7 @@ def test_no_odd_code_or_tag_breaks_a_page(signed_in, odd):
         "scan",
     ]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
-    for name in ["colony", "colony_cut_rule", "colony_edit", "colony_move", "colony_measure", "colony_end"]:
+    for name in ["colony", "colony_plan", "colony_cut_rule", "colony_edit", "colony_move", "colony_measure", "colony_end"]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
 
 

@@ -97,7 +97,7 @@ def pages(keeper):
             ]
         ),
         reverse("spot_edit", args=[rack.pk]),
-        *(reverse("colony", args=[each.tag]) for each in (colony, ended)),
+        *(reverse(name, args=[each.tag]) for name in ("colony", "colony_plan") for each in (colony, ended)),
         *(reverse(f"colony_{act}", args=[colony.tag]) for act in ["edit", "move", "measure", "end", "place_correct"]),
         f"{reverse('incident_new')}?colony={colony.tag}",
         reverse("incident_close", args=[Incident.objects.open().first().pk]),
