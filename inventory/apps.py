@@ -6,7 +6,8 @@ class InventoryConfig(AppConfig):
     name = "inventory"
 
     def ready(self):
-        from inventory import agenda_items, promises, worth  # noqa: F401 - fill the registries of the floor below
+        # These fill the registries of the floor below.
+        from inventory import agenda_items, calendar_events, promises, worth  # noqa: F401
         from inventory.guards import GUARDS
         from propagation.guards import install_guards, remove_guards
 

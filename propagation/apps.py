@@ -6,7 +6,7 @@ class PropagationConfig(AppConfig):
     name = "propagation"
 
     def ready(self):
-        from propagation import agenda_items  # noqa: F401 - fills the agenda
+        from propagation import agenda_items, calendar_events  # noqa: F401 - fill the agenda and the calendar
         from propagation.guards import GUARDS, MARKS, install_guards, remove_guards
 
         # Django rebuilds tables on SQLite, which drops their triggers: take them away before, put them back after.

@@ -3,6 +3,8 @@
 from django.urls import path
 
 from propagation.views import (
+    absences,
+    calendar,
     colonies,
     cut_rule,
     cutting,
@@ -83,6 +85,11 @@ urlpatterns = [
     path("incidents/", incidents.incidents, name="incidents"),
     path("incidents/new/", incidents.incident_new, name="incident_new"),
     path("incidents/<int:pk>/close/", incidents.incident_close, name="incident_close"),
+    path("absences/", absences.absences, name="absences"),
+    path("absences/new/", absences.absence_new, name="absence_new"),
+    path("absences/<int:pk>/", absences.absence_edit, name="absence_edit"),
+    path("calendar/", calendar.calendar, name="calendar"),
+    path("calendar/<str:secret>.ics", calendar.calendar_feed, name="calendar_feed"),
     path("water/", water.waters, name="water"),
     path("water/limits/<str:parameter>/", water.water_limits, name="water_limits"),
     path("water/tests/<int:pk>/take-back/", water.water_take_back, name="water_take_back"),

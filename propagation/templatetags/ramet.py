@@ -51,6 +51,8 @@ NAVIGATION = [
             ("lineages", "Lineages", "lineages"),
             ("systems", "Systems", "systems"),
             ("water", "Water", "water"),
+            ("absences", "Absences", "clock"),
+            ("calendar", "Calendar", "calendar"),
             ("acquire", "Bring in", "acquired"),
             ("incidents", "Incidents", "incident"),
             ("contacts", "Contacts", "contacts"),
