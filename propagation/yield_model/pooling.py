@@ -21,7 +21,7 @@ from .filter import FilterParameters, find_spikes, rate_steps, run_filter
 from .histories import CUT, DEFAULT_LAG_DAYS, FRAG_SIZES, NOTHING, READING, PaddedHistories, pad_histories
 from .published_rates import RatePrior, published_rate_prior
 from .scales import EXPONENTS, ScaleChoice, choose_exponent, default_exponent, scale_without_checks
-from .tails import TailShape
+from .tails import TailShape, normal_spread
 
 # Reading error as a share of the size, before the readings tell. Common practice, no source.
 READING_ERRORS = {
@@ -431,7 +431,8 @@ def learn_growth(
         scale=choice,
         reference=reference,
         parameters=parameters,
-        lineage_spread=values["lineage_spread"],
+        # Surprises have heavy tails, but the paces of colonies are normal: their spread is more than the scale found.
+        lineage_spread=values["lineage_spread"] * (normal_spread(min(values["tail_weight"], 200.0)) if steps else 1.0),
         form_spread=values["form_spread"],
         form_rate=LineageRate(published.mean, published.standard_deviation**2, 0),
         lineages={},

@@ -11,13 +11,39 @@ Source: two-piece distributions: Fernández C, Steel MFJ 1998, J. Am. Stat. Asso
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
+from numpy.polynomial.hermite_e import hermegauss
+from scipy.optimize import brentq, minimize
 from scipy.special import gammaln, stdtr, stdtrit
 
 # Spread of the priors: of the lean, of the logarithms of the two scales, and of ln(degrees of freedom).
 # Common practice, no source.
 _PRIOR_SPREAD = np.array([0.3, 0.35, 0.35, 0.7])
 _LOWEST_TAIL_WEIGHT = 1.5
+
+
+def normal_spread(tail_weight):
+    """Standard deviation of normal departures to which a Student-t of scale 1 fits best.
+
+    A heavy-tailed likelihood takes the larger of normal departures for rare ones, and so finds their spread too small.
+
+    Parameters
+    ----------
+    tail_weight : float
+        Degrees of freedom, > 1.
+
+    Returns
+    -------
+    float
+        Above 1, and 1 as the tails become normal. 1/s, where s solves E[(ν + 1) z² / (ν s² + z²)] = 1 for z ~ N(0, 1):
+        the likelihood equation of the scale.
+    """
+    nodes, weights = hermegauss(60)
+    squares, weights = nodes**2, weights / weights.sum()
+
+    def slope(scale):
+        return np.sum(weights * (tail_weight + 1) * squares / (tail_weight * scale**2 + squares)) - 1
+
+    return 1 / brentq(slope, 0.2, 1.5)
 
 
 @dataclass(frozen=True)
