@@ -7,6 +7,15 @@ from propagation.errors import BadValue, RametError
 MOST_NAMED = 5  # plugs in one sentence; the rest is counted
 
 
+def what_of(line) -> str:
+    """What a line is of, in words: ``plug K7M-42QX`` or ``colony M12``."""
+    return f"plug {line.plug.code_in_clear}" if line.plug_id else f"colony {line.colony.tag}"
+
+
+def upper_first(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"
+
+
 class PlugNotReady(RametError):
     """Only a healed plug that is not insurance can be promised."""
 
@@ -56,6 +65,62 @@ class LeavingToConfirm(RametError):
         more = len(self.because) - len(named)
         words = "; ".join(named) + (f"; and {more} more" if more else "")
         super().__init__(f"{words[0].upper()}{words[1:]}. If it left all the same, tick the box and save again.")
+
+
+class PlugInSale(RametError):
+    """Plugs or colonies are in a sale that stands.
+
+    ``lines`` are the lines in the way, with their plugs or colonies, sales and contacts; ``plug`` is the first plug.
+    """
+
+    def __init__(self, lines, wish="sold again"):
+        self.lines = list(lines)
+        self.plug = self.lines[0].plug
+        named = [
+            f"{what_of(line)} {'was sold' if line.sale.left_on else 'is'} in sale {line.sale_id} to {line.sale.contact}"
+            for line in self.lines[:MOST_NAMED]
+        ]
+        more = len(self.lines) - len(named)
+        words = "; ".join(named) + (f"; and {more} more are in sales" if more else "")
+        out = "it" if len(self.lines) == 1 else "them"
+        super().__init__(
+            f"{words[0].upper()}{words[1:]}, so {'it' if out == 'it' else 'they'} cannot be {wish}. "
+            f"Nothing was changed: leave {out} out here, or take {out} out of that sale first."
+        )
+
+
+class PlugTraded(RametError):
+    """A plug or a colony is in a trade that stands."""
+
+    def __init__(self, line):
+        self.plug = line.plug
+        super().__init__(
+            f"{upper_first(what_of(line))} is in trade {line.trade_id} with {line.trade.contact}, "
+            "so it cannot be sold. Leave it out."
+        )
+
+
+class SaleToConfirm(RametError):
+    """Something is against selling these; the keeper may know better. ``because`` says it one by one."""
+
+    def __init__(self, because):
+        self.because = list(because)
+        named = self.because[:MOST_NAMED]
+        more = len(self.because) - len(named)
+        words = "; ".join(named) + (f"; and {more} more" if more else "")
+        super().__init__(f"{upper_first(words)}. If it is sold all the same, tick the box and save again.")
+
+
+class MoneyToSettle(RametError):
+    """A sale is called off though something was paid: it must be said what becomes of it."""
+
+    def __init__(self, sale, received, still_owed=False):
+        self.received = received
+        super().__init__(
+            f"{received} is still owed for sale {sale.pk}. To close it all the same, tick the box and save again."
+            if still_owed
+            else f"{received} was paid for sale {sale.pk}. Say whether it is given back or kept as their credit."
+        )
 
 
 class AmountsNotConverted(RametError):

@@ -14,4 +14,47 @@ GUARDS = (
         """,
         "Only a kept, healed plug that is not insurance can be held.",
     ),
+    Guard(
+        "a_plug_in_a_sale_is_held_for_nobody_else",
+        "inventory_hold",
+        ("INSERT", "UPDATE OF plug_id"),
+        """
+        NEW.released_on IS NULL AND EXISTS (
+            SELECT 1 FROM inventory_saleline l JOIN inventory_sale s ON s.id = l.sale_id
+            WHERE l.plug_id = NEW.plug_id AND l.cancelled_on IS NULL AND s.left_on IS NULL
+                AND s.contact_id <> NEW.contact_id)
+        """,
+        "A plug in a sale cannot be held for somebody else.",
+    ),
+    Guard(
+        "only_what_is_kept_is_sold",
+        "inventory_saleline",
+        ("INSERT", "UPDATE OF plug_id, colony_id"),
+        """
+        NEW.cancelled_on IS NULL AND (
+            (NEW.plug_id IS NOT NULL AND NOT EXISTS (
+                SELECT 1 FROM propagation_plug p WHERE p.id = NEW.plug_id AND p.fate = 'kept'))
+            OR (NEW.colony_id IS NOT NULL AND NOT EXISTS (
+                SELECT 1 FROM propagation_colony c WHERE c.id = NEW.colony_id AND c.ended_on IS NULL)))
+        """,
+        "Only a plug or a colony that is kept can be sold.",
+    ),
+    Guard(
+        "what_is_traded_is_not_sold",
+        "inventory_saleline",
+        ("INSERT", "UPDATE OF plug_id, colony_id"),
+        """
+        NEW.cancelled_on IS NULL AND EXISTS (
+            SELECT 1 FROM inventory_tradeline t
+            WHERE t.cancelled_on IS NULL AND (t.plug_id = NEW.plug_id OR t.colony_id = NEW.colony_id))
+        """,
+        "What is in a trade cannot be sold.",
+    ),
+    Guard(
+        "a_sale_line_taken_out_stays_out",
+        "inventory_saleline",
+        ("UPDATE OF cancelled_on",),
+        "OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL",
+        "A line taken out of a sale stays out; put the plug in anew.",
+    ),
 )

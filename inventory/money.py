@@ -1,7 +1,7 @@
 """Amounts of money: read as people type them, written as the currency is written."""
 
 import re
-from decimal import Decimal, InvalidOperation
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 
 from babel.numbers import format_currency, get_currency_precision
 
@@ -56,6 +56,35 @@ def example(book: Book) -> str:
 def plain_amount(amount: Decimal, book: Book) -> str:
     """``25.00``: a bare number with the digits of the currency, and more only where the amount has more."""
     return f"{amount:.{_digits(amount, book.decimals)}f}"
+
+
+def round_amount(amount: Decimal, currency: str) -> Decimal:
+    """An amount with the digits of its currency (ISO 4217 minor units); the one place where money is rounded.
+
+    Half a unit goes up (ROUND_HALF_UP), and every line of a sale is rounded by itself, so that the sum on paper is the
+    sum of what stands on it.
+    """
+    return Decimal(amount).quantize(Decimal(1).scaleb(-get_currency_precision(currency)), ROUND_HALF_UP)
+
+
+def checked_amount(amount: Decimal, *, currency: str, what: str, field: str = "amount") -> Decimal:
+    """An amount of at least nothing, with no more digits than its currency has.
+
+    Raises BadAmount, which names ``what`` it was to be.
+    """
+    amount = Decimal(amount)
+    if not amount.is_finite() or amount >= LARGEST:
+        raise BadAmount(f"{what} cannot be right; it is not less than {LARGEST:,}.", field=field)
+    if amount < 0:
+        raise BadAmount(f"{what} cannot be less than nothing, as {amount} is.", field=field)
+    rounded = round_amount(amount, currency)
+    if rounded != amount:
+        raise BadAmount(
+            f"{what} has more digits after the point ({amount}) than {currency} has "
+            f"({get_currency_precision(currency)}).",
+            field=field,
+        )
+    return rounded
 
 
 def write_amount(amount: Decimal | str | None, currency: str) -> str:

@@ -7,8 +7,8 @@ from django.utils.formats import date_format
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from inventory.actions.keep_contact import contact_named
-from inventory.errors import PlugAlreadyPromised, PlugNotReady
-from inventory.models import Contact, Hold
+from inventory.errors import PlugAlreadyPromised, PlugInSale, PlugNotReady
+from inventory.models import Contact, Hold, SaleLine
 from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone
 from propagation.models import Plug
 
@@ -31,6 +31,13 @@ def check_until(until: date, today: date) -> None:
         )
 
 
+def _refuse_sold(plugs) -> None:
+    """Raises PlugInSale for those that are in a sale which has not left."""
+    lines = SaleLine.objects.binding().filter(plug__in=plugs).select_related("plug", "sale__contact")
+    if in_the_way := list(lines.order_by("plug")):
+        raise PlugInSale(in_the_way, "held")
+
+
 def _refuse_unfit(plug: Plug, today: date) -> None:
     if not plug.is_kept:
         raise PlugGone(plug, "held")
@@ -46,7 +53,7 @@ def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str =
 
     A plug that this contact has already keeps its hold, which then ends on the later of the two days: so a form sent
     twice promises nothing twice. Holds that ended by themselves are marked so. Raises PlugGone, PlugNotReady,
-    PlugAlreadyPromised (which names who has it until when), BadDate, BadValue.
+    PlugAlreadyPromised (which names who has it until when), PlugInSale, BadDate, BadValue.
     """
     check_until(until, today)
     if len(note) > LONGEST_NOTE:
@@ -62,6 +69,7 @@ def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str =
         raise PlugAlreadyPromised(in_the_way)
     for plug in locked:
         _refuse_unfit(plug, today)
+    _refuse_sold(locked)
     changed = []
     for hold in still_open:
         if hold not in active:
@@ -111,10 +119,11 @@ def release_hold(*, hold: Hold, today: date, by=None) -> Hold:
 
 @transaction.atomic
 def extend_hold(*, hold: Hold, until: date, today: date, by=None) -> Hold:
-    """Keep the plug for them until another day. Raises AlreadyDone, BadDate, PlugGone, PlugNotReady."""
+    """Keep the plug for them until another day. Raises AlreadyDone, BadDate, PlugGone, PlugNotReady, PlugInSale."""
     hold = _locked(hold)
     check_until(until, today)
     _refuse_unfit(hold.plug, today)
+    _refuse_sold([hold.plug])
     hold.until = until
     hold._history_user = by
     hold.save(update_fields=["until"])

@@ -1,4 +1,4 @@
-"""Plugs that leave, and to whom. What was paid stands nowhere yet."""
+"""Plugs that leave, and to whom, where no sale or trade is written down."""
 
 from datetime import date
 
@@ -7,10 +7,10 @@ from django.utils.formats import date_format
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from inventory.actions.keep_contact import contact_named
-from inventory.errors import LeavingToConfirm
-from inventory.models import Contact, Hold
-from propagation.actions.part_with import part_with
-from propagation.errors import BadValue
+from inventory.errors import LeavingToConfirm, PlugInSale
+from inventory.models import Contact, Hold, SaleLine
+from propagation.actions.part_with import part_with, take_back_parting
+from propagation.errors import AlreadyDone, BadValue
 from propagation.models import Fate, HealingStage, Plug
 
 LONGEST_NOTE = Hold._meta.get_field("note").max_length
@@ -24,11 +24,14 @@ def let_go(
 
     Their holds end. Who got them stands in the hold they had, or in one that is made for it and ended at once. With
     ``confirmed=False`` LeavingToConfirm names those that were promised to somebody else, set aside, or not healed.
-    Raises also PlugGone, BadDate, and BadValue if there is no plug.
+    Raises also PlugGone, PlugInSale, BadDate, and BadValue if there is no plug.
     """
     locked = list(Plug.objects.select_for_update().filter(pk__in={plug.pk for plug in plugs}).order_by("pk"))
     if not locked:
         raise BadValue("Choose at least one plug that left.", field="plugs")
+    in_sales = SaleLine.objects.binding().filter(plug__in=locked).select_related("plug", "sale__contact")
+    if lines := list(in_sales.order_by("plug")):
+        raise PlugInSale(lines, "parted with otherwise")
     still_open = {
         hold.plug_id: hold
         for hold in Hold.objects.filter(plug__in=locked, released_on=None).select_related("contact", "plug")
@@ -51,6 +54,19 @@ def let_go_to(*, contact_name: str, is_somebody_new: bool, by=None, **told) -> l
     """
     contact = contact_named(name=contact_name, confirmed=is_somebody_new, by=by) if contact_name.strip() else None
     return let_go(contact=contact, by=by, **told)
+
+
+@transaction.atomic
+def take_back_leaving(*, plug: Plug, by=None) -> Plug:
+    """The plug did not leave after all. Raises AlreadyDone, also for one that left in a sale: that is undone as one."""
+    Plug.objects.select_for_update().get(pk=plug.pk)
+    line = SaleLine.objects.standing().filter(plug=plug).select_related("sale__contact").first()
+    if line is not None and line.sale.left_on is not None:
+        raise AlreadyDone(
+            f"Plug {plug.code_in_clear} left in sale {line.sale_id} to {line.sale.contact}; "
+            "undo the handing over on the page of that sale, or record its return."
+        )
+    return take_back_parting(plug=plug, by=by)
 
 
 def _against(plug: Plug, hold: Hold | None, contact: Contact | None, today: date) -> str:

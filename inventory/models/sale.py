@@ -121,8 +121,12 @@ class Sale(models.Model):
 
 class SaleLineQuerySet(models.QuerySet):
     def standing(self):
-        """Lines that bind: not taken out, of a sale that was not cancelled."""
+        """Lines not taken out, of a sale that was not cancelled."""
         return self.filter(cancelled_on=None)
+
+    def binding(self):
+        """Standing lines of sales that have not left: what they name is promised."""
+        return self.standing().filter(sale__left_on=None)
 
 
 class SaleLine(models.Model):

@@ -13,7 +13,7 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.actions.hold_plugs import extend_hold, hold_plugs_for, release_hold
-from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugNotReady
+from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugInSale, PlugNotReady
 from inventory.forms.holds import HoldForm, contact_suggestions
 from inventory.models import Hold
 from inventory.readings import holds as reading
@@ -105,6 +105,9 @@ def _hold_page(request, plugs, *, back, back_label, chosen=None):
             refuse(form, error)
         except PlugAlreadyPromised as error:
             taken_out = {each.plug_id for each in error.holds}
+            refuse(form, error)
+        except PlugInSale as error:
+            taken_out = {line.plug_id for line in error.lines}
             refuse(form, error)
         except (PlugGone, PlugNotReady) as error:
             taken_out = {error.plug.pk}

@@ -6,14 +6,14 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST
 
-from inventory.actions.let_go import let_go_to
-from inventory.errors import LeavingToConfirm, NearlyTheSameName
+from inventory.actions.let_go import let_go_to, take_back_leaving
+from inventory.errors import LeavingToConfirm, NearlyTheSameName, PlugInSale
 from inventory.forms.holds import contact_suggestions
 from inventory.forms.leaving import LeavingForm
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.holds import active_hold_of
 from inventory.views.holds import page_of_plug, plug_or_404
-from propagation.actions.part_with import LEFT, take_back_parting
+from propagation.actions.part_with import LEFT
 from propagation.errors import PlugGone, RametError
 from propagation.forms.fields import refuse
 from propagation.models import Fate
@@ -51,7 +51,7 @@ def plug_left_take_back(request, code):
     """It did not leave after all."""
     plug = plug_or_404(code)
     try:
-        take_back_parting(plug=plug, by=request.user)
+        take_back_leaving(plug=plug, by=request.user)
     except RametError as error:
         messages.error(request, str(error))
     else:
@@ -94,6 +94,9 @@ def _left_page(request, plugs, *, back, back_label, contact_name="", chosen=None
             refuse(form, error)
         except LeavingToConfirm as error:
             form.ask("confirmed")
+            refuse(form, error)
+        except PlugInSale as error:
+            taken_out = {line.plug_id for line in error.lines}
             refuse(form, error)
         except PlugGone as error:
             taken_out = {error.plug.pk}
