@@ -5,7 +5,7 @@ from enum import StrEnum
 
 import numpy as np
 from scipy.optimize import minimize
-from scipy.special import gammaln
+from scipy.special import betainc, gammaln
 from scipy.stats import gamma, t
 
 from .forecast import view_colonies
@@ -92,14 +92,17 @@ def frag_rate(frags, years, *, prior, share=0.8):
     FragRate
         Mean (a + frags) / (b + years).
     """
-    (frags,), (years,) = _check_counts(frags, years)
+    return _frag_rates(frags, years, prior, share)[0]
+
+
+def _frag_rates(frags, years, prior, share=0.8):
+    frags, years = _check_counts(frags, years)
     a, b = prior
     if not (a > 0 and b > 0):
         raise ValueError("Both counts of the prior must be greater than zero.")
     posterior = gamma(a + frags, scale=1 / (b + years))
-    return FragRate(
-        *(float(v) for v in (posterior.mean(), posterior.ppf((1 - share) / 2), posterior.ppf((1 + share) / 2)))
-    )
+    figures = posterior.mean(), posterior.ppf((1 - share) / 2), posterior.ppf((1 + share) / 2)
+    return [FragRate(*(float(value) for value in each)) for each in zip(*figures, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -153,7 +156,7 @@ def rank_mothers(records, *, by="rate"):
         return []
     frags, years = [r.frags for r in records], [r.years for r in records]
     prior = learn_frag_prior(frags, years)
-    rates = [frag_rate(r.frags, r.years, prior=prior) for r in records]
+    rates = _frag_rates(frags, years, prior)
     keys = {
         "count": [r.frags for r in records],
         "rate": [rate.mean for rate in rates],
@@ -172,11 +175,13 @@ def rank_mothers(records, *, by="rate"):
 
 
 def _beats(one, other, prior):
-    """Probability that one mother's true rate is above the other's: P(X > Y) of two gammas, by quadrature."""
+    """Probability that one mother's true rate is above the other's: P(X > Y) of two gammas.
+
+    X and Y times their own years are gammas of one scale, so the share of the first in their sum is a Beta.
+    """
     a, b = prior
-    first, second = gamma(a + one.frags, scale=1 / (b + one.years)), gamma(a + other.frags, scale=1 / (b + other.years))
-    grid = (np.arange(400) + 0.5) / 400
-    return float(np.mean(second.cdf(first.ppf(grid))))
+    share = (b + other.years) / (2 * b + one.years + other.years)
+    return float(betainc(a + other.frags, a + one.frags, share))
 
 
 def restrict_to_ages(history: ColonyHistory, born, youngest, oldest):

@@ -125,3 +125,16 @@ def test_rates_of_lineages_come_from_their_own_readings():
     assert rates["fast"][0] == pytest.approx(0.006, abs=5e-4)
     assert rates["fast"][1] > 0
     assert rates["fast"][2] == 4
+
+
+def test_how_sure_a_place_is_agrees_with_drawing_both_rates():
+    """The Beta in closed form against draws from both gammas."""
+    rng = np.random.default_rng(7)
+    records = [MotherRecord("first", None, 12, 3.0), MotherRecord("second", None, 5, 1.5)]
+    prior = learn_frag_prior([12, 5], [3.0, 1.5])
+    first, second = rank_mothers(records)
+    draws = [
+        rng.gamma(prior[0] + each.record.frags, 1 / (prior[1] + each.record.years), 200_000) for each in (first, second)
+    ]
+    assert first.sure_of_place == pytest.approx(np.mean(draws[0] > draws[1]), abs=0.005)
+    assert second.sure_of_place is None
