@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from labels.views import printing, scan, stocks
+from labels.views import passports, printing, scan, stocks
 
 urlpatterns = [
     # -- printing labels and stocks
@@ -15,6 +15,14 @@ urlpatterns = [
     path("labels/stocks/new/", stocks.stock_new, name="stock_new"),
     path("labels/stocks/<int:pk>/", stocks.stock_edit, name="stock_edit"),
     path("labels/stocks/<int:pk>/outline.pdf", stocks.stock_outline, name="stock_outline"),
+    # -- passports
+    path("passports/", passports.passports, name="passports"),
+    path("passports/read/", passports.passport_read, name="passport_read"),
+    path("passports/bring-in/", passports.passport_import, name="passport_import"),
+    path("passports/of/<str:code>/", passports.passport_of, name="passport_of"),
+    path("passports/<int:pk>/", passports.passport, name="passport"),
+    path("passports/<int:pk>/passport.jsonld", passports.passport_file, name="passport_file"),
+    path("passports/keys/<int:pk>/", passports.key_name, name="key_name"),
     # -- what a scan opens
     path("Q/<str:code>", scan.scan, name="scan"),
     path("q/<str:code>", scan.scan),

@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 from datetime import date
 
+from labels.readings.passports import before_acquisitions
 from propagation import codes
 from propagation.models import Colony, Fate, Lineage, Plug
+from propagation.provenance import EarlierKeeper
 from propagation.readings.trace import ancestry_of, as_day
 
 
@@ -33,6 +35,15 @@ class PublicLine:
     generations: int
     began: date
     steps: tuple[PublicStep, ...]
+    before: tuple[EarlierKeeper, ...] = ()  # what earlier keepers told in passports
+
+
+def public_individual(text: str) -> Plug | Colony | None:
+    """The plug or colony with this code, in either case; None if there is none, or a plug recorded by mistake."""
+    bare = codes.strip_code(text)[: codes.LENGTH]
+    plug = Plug.objects.exclude(fate=Fate.VOID).select_related("lineage").filter(code=bare).first()
+    colony = Colony.objects.select_related("lineage").filter(code=bare).first()
+    return plug or colony
 
 
 def public_line(text: str) -> PublicLine | None:
@@ -40,12 +51,10 @@ def public_line(text: str) -> PublicLine | None:
 
     A mistyped code is looked up like any other, so neither the answer nor the time it takes tells them apart.
     """
-    bare = codes.strip_code(text)[: codes.LENGTH]
-    plug = Plug.objects.exclude(fate=Fate.VOID).select_related("lineage").filter(code=bare).first()
-    colony = Colony.objects.select_related("lineage").filter(code=bare).first()
-    found = plug or colony
+    found = public_individual(text)
     if found is None:
         return None
+    plug, colony = (found, None) if isinstance(found, Plug) else (None, found)
     generations = ancestry_of(found)
     lineage: Lineage = found.lineage
     return PublicLine(
@@ -60,6 +69,9 @@ def public_line(text: str) -> PublicLine | None:
         generations=sum(1 for row in generations if row.cut_event_id),
         began=as_day(generations[-1].acquired_on),
         steps=tuple(_steps(generations)),
+        before=tuple(
+            before_acquisitions([row.acquisition_id for row in generations if row.acquisition_id], for_strangers=True)
+        ),
     )
 
 

@@ -22,6 +22,7 @@ from django.db.models import Count
 
 from propagation.codes import in_clear
 from propagation.models import Colony, Fate, Plug
+from propagation.provenance import before_it_came
 
 # COALESCE(day, NULL) is the day itself; it keeps Python's sqlite3 from turning each day of each row into a date by its
 # own slow and deprecated converter. `as_day` reads them where they are wanted.
@@ -325,13 +326,18 @@ def told_lineage(lineage) -> dict:
 
 
 def told_trace(individual: Plug | Colony) -> dict:
-    """The whole line of a plug or colony, up and down. Two queries, and one for the lineage unless it is loaded."""
+    """The whole line of a plug or colony, up and down. Two queries, one for the lineage unless it is loaded, and what
+    the floors above ask to tell of the time before it came."""
     told = {"code": individual.code_in_clear}
     if isinstance(individual, Colony):
         told["tag"] = individual.tag
+    generations = ancestry_of(individual)
+    before = before_it_came(row.acquisition_id for row in generations if row.acquisition_id)
+    if before:  # a line that came with a passport
+        told["passport"] = [keeper.told for keeper in before]
     return told | {
         "kind": "colony" if isinstance(individual, Colony) else "plug",
         "lineage": told_lineage(individual.lineage),
-        "ancestors": list(told_ancestors(ancestry_of(individual))),
+        "ancestors": list(told_ancestors(generations)),
         "descendants": list(told_descendants(individual, descent_of(individual))),
     }

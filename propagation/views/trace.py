@@ -16,6 +16,7 @@ from propagation import codes
 from propagation.errors import CodeMistyped, NothingFound, PictureUnreadable, RametError
 from propagation.models import Acquisition, Colony, Plug
 from propagation.models.terms import Fate
+from propagation.provenance import before_it_came
 from propagation.readings.family_tree import (
     MOST_DOWN,
     MOST_UP,
@@ -162,6 +163,7 @@ def trace_plug(request, individual):
             "further_steps": steps[STEPS_SHOWN:],
             "number_of_generations": len(generations),
             "began": as_day(generations[-1].acquired_on),
+            "before": before_it_came(row.acquisition_id for row in generations if row.acquisition_id),
             "has_descendants": any(knot.children for knot in knots if knot.is_asked_for) or bool(skip),
             "tree_across": mark_safe(draw_tree(root, across=True, name=name)),  # noqa: S308 - written by ElementTree
             "tree_down": mark_safe(draw_tree(root, across=False, name=name)),  # noqa: S308
