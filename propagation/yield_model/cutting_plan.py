@@ -1,6 +1,7 @@
 """How far to cut a mother back, and whom to cut for an order."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy.stats import binom
@@ -296,13 +297,17 @@ class OrderLine:
 
 @dataclass(frozen=True)
 class OrderAnswer:
-    """Which mothers to cut, when and for how many, and how likely the order is filled by the day it is wanted."""
+    """Which mothers to cut, when and for how many, and how likely the order is filled by the day it is wanted.
+
+    `chances` are the probabilities of 0, 1, … frags; those of the wanted number and more stand together at its end.
+    """
 
     lines: list
     wanted: int
     probability: float
     expected: float
     because: str
+    chances: tuple = ()
 
 
 def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_day, today, healing_days=0.0,
@@ -355,7 +360,7 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
             if last < today
             else "No mother of this line may be cut by then."
         )
-        return OrderAnswer([], wanted, 0.0, 0.0, reason)
+        return OrderAnswer([], wanted, 0.0, 0.0, reason, (1.0,) + (0.0,) * wanted)
     rules = [rules[index] for index in may]
     states, free = states.take(may), free[may]
     numbers = np.arange(LARGEST_SESSION + 1)
@@ -412,7 +417,7 @@ def fill_order(model: GrowthModel, states: ColonyStates, rules, *, wanted, by_da
             because += " Some are cut early, grow back, and are cut again."
     else:
         because = f"Even all mothers together give {wanted} with a probability of only {probability:.0%}."
-    return OrderAnswer(lines, wanted, probability, mean, because)
+    return OrderAnswer(lines, wanted, probability, mean, because, tuple(float(chance) for chance in total))
 
 
 def _order_line(identifier, day, frags, share, probability):
@@ -491,14 +496,18 @@ def _sum_of(distributions, wanted):
 
 def _thin(probabilities, share, wanted):
     """Distribution of usable frags when each heals with probability `share`; `wanted` or more counted together."""
-    numbers = np.flatnonzero(probabilities > 1e-12)
-    result = np.zeros(wanted + 1)
-    for number in numbers:
-        chances = binom.pmf(np.arange(number + 1), number, share) * probabilities[number]
-        kept = min(number, wanted)
-        result[: kept + 1] += chances[: kept + 1]
-        result[-1] += chances[wanted + 1 :].sum()
+    result = np.asarray(probabilities) @ _thinning(float(share), wanted)[: len(probabilities)]
     return result / result.sum()
+
+
+@lru_cache(maxsize=16)
+def _thinning(share, wanted):
+    """Chances of 0 … `wanted` or more usable frags (columns) out of 0 … LARGEST_SESSION (rows)."""
+    numbers = np.arange(LARGEST_SESSION + 1)
+    few = binom.pmf(np.arange(wanted), numbers[:, None], share)
+    table = np.concatenate([few, binom.sf(wanted - 1, numbers, share)[:, None]], axis=1)
+    table.setflags(write=False)
+    return table
 
 
 def _add(left, right, wanted):

@@ -235,6 +235,34 @@ class HealingModel:
         dying = (1 - share) * float(np.exp(-seen_fresh / self.death_days))
         return still / (still + dying) if still + dying > 0 else share
 
+    def healed_by(self, lineage, seen_fresh, day):
+        """Probability that a plug that was not healed when last seen is healed by a later day.
+
+        Parameters
+        ----------
+        lineage : str or None
+        seen_fresh, day : float
+            Days since the cut: when it was last seen not healed, and the day asked for.
+
+        Returns
+        -------
+        float
+            0 up to the day it was last seen; towards `healed_probability` later on.
+
+        Raises
+        ------
+        ValueError
+            If a day is negative.
+        """
+        if not (np.isfinite(day) and day >= 0):
+            raise ValueError("A plug's days since the cut must be a number of at least 0.")
+        will = self.healed_probability(lineage, seen_fresh)
+        location = self._location(lineage)
+        gone, by = (float(_probability_by(self.family, when, location, self.spread)) for when in (seen_fresh, day))
+        if day <= seen_fresh or gone >= 1:
+            return 0.0
+        return will * (by - gone) / (1 - gone)
+
 
 class _HealingEvidence:
     """Log posterior of the healing model, with the lineages' own shares of it kept apart."""

@@ -208,7 +208,8 @@ def enough_probability(model: GrowthModel, states: ColonyStates, rules, day):
 
 def _frag_samples(forecast: SizeForecast, rules):
     """Equally likely sizes × possible units → whole frags, and the weight of each: (mothers, samples), (samples,)."""
-    sizes = np.stack([forecast.quantile(probability) for probability in _GRID], axis=-1)
+    wide = SizeForecast(forecast.model, forecast.level[..., None], forecast.deviation[..., None])
+    sizes = wide.quantile(_GRID)
     room = np.array([np.inf if rule.room is None else rule.room for rule in rules])
     sizes = np.minimum(sizes, room[:, None])
     keep = np.array([rule.keep_at_least for rule in rules])[:, None]

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from propagation.yield_model import cutting_plan
 from propagation.yield_model.backtest import learn_model
 from propagation.yield_model.cutting_plan import (
     Growth,
@@ -156,3 +157,23 @@ def test_an_order_for_nothing_or_for_yesterday_is_refused():
         fill_order(model, states, [RULES], wanted=0, by_day=310.0, today=300.0)
     with pytest.raises(ValueError, match="passed"):
         fill_order(model, states, [RULES], wanted=1, by_day=299.0, today=300.0)
+
+
+def test_an_order_tells_the_chances_of_every_number():
+    model, states = line(90.0, 100.0)
+    answer = fill_order(model, states, [RULES] * 2, wanted=12, by_day=330.0, today=300.0)
+    assert len(answer.chances) == 13
+    assert sum(answer.chances) == pytest.approx(1.0)
+    assert answer.chances[-1] == answer.probability
+    assert np.arange(13) @ answer.chances <= answer.expected + 1e-9
+    none = fill_order(model, states, [RULES] * 2, wanted=2, by_day=310.0, today=300.0, healing_days=20.0)
+    assert none.chances == (1.0, 0.0, 0.0)
+
+
+def test_losses_thin_a_number_binomially():
+    counts = np.zeros(11)
+    counts[10] = 1.0
+    chances = cutting_plan._thin(counts, 0.9, 9)
+    assert chances[9] == pytest.approx(0.9**10 + 10 * 0.9**9 * 0.1)
+    assert chances[8] == pytest.approx(45 * 0.9**8 * 0.1**2)
+    assert cutting_plan._thin(counts, 1.0, 4)[4] == 1.0

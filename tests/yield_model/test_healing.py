@@ -95,3 +95,14 @@ def test_a_window_is_always_finite_and_ahead(seen, spread, median, family):
     assert np.isfinite([low, middle, high]).all()
     assert seen <= low <= middle <= high
     assert 0 <= model.healed_probability(None, seen) <= 1
+
+
+def test_how_likely_a_plug_is_healed_by_a_day_agrees_with_when_it_is_ready():
+    model = learn_healing(plugs("line", 21, 0.9, 60, 4))
+    will = model.healed_probability("line", 10.0)
+    for share, day in zip((0.1, 0.5, 0.9), model.ready_days("line", 10.0), strict=True):
+        assert model.healed_by("line", 10.0, day) == pytest.approx(share * will, abs=1e-6)
+    assert model.healed_by("line", 10.0, 10.0) == model.healed_by("line", 10.0, 3.0) == 0.0
+    assert model.healed_by("line", 10.0, 1000.0) == pytest.approx(will, abs=1e-3)
+    with pytest.raises(ValueError, match="at least 0"):
+        model.healed_by("line", 0.0, -1.0)
