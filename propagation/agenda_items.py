@@ -8,10 +8,13 @@ from django.urls import reverse
 
 from propagation.agenda import Due, contributes_to_agenda
 from propagation.models import Colony, CuttingSession, Incident, Plug, Preferences, SizeReading
+from propagation.readings.absences import absences_from
 from propagation.readings.living_copies import lines_on_one_copy
+from propagation.readings.water import water_now
 
 MOST_NAMED = 3  # names in a sentence; the rest is counted
 SESSION_SHOWN_DAYS = 2  # a sitting just saved is the likeliest to want correcting
+ABSENCE_SHOWN_DAYS = 14
 
 
 def _some(names, more: int) -> str:
@@ -63,6 +66,37 @@ def incidents_open(day: date):
         since=open_ones[0].opened_on,
         icon="incident",
     )
+
+
+@contributes_to_agenda(order=25)
+def water_out_of_its_limits(day: date):
+    """Systems whose latest tests of the last 30 days lie out of their limits, or swing."""
+    for water in water_now(day):
+        if water.out:
+            what = ", ".join(each.in_words for each in water.out)
+            yield Due(
+                f"Water in {water.system}: {what}",
+                reverse("system_water", args=[water.system_id]),
+                count=len(water.out),
+                since=min(each.taken_on for each in water.out),
+                icon="water",
+            )
+
+
+@contributes_to_agenda(order=28)
+def absences_that_near(day: date):
+    """An absence that begins soon while plugs heal: somebody must look after them."""
+    near = [each for each in absences_from(day) if day < each.first_day <= day + timedelta(days=ABSENCE_SHOWN_DAYS)]
+    healing = Plug.objects.healing().count() if near else 0
+    if healing:
+        first = near[0].first_day
+        yield Due(
+            f"You are away from {first.day} {first:%b} while {_plugs(healing)} {'heals' if healing == 1 else 'heal'}: "
+            "find somebody to look in",
+            reverse("absences"),
+            count=healing,
+            icon="calendar",
+        )
 
 
 @contributes_to_agenda(order=30)
@@ -136,8 +170,7 @@ def mothers_ready_to_cut(day: date):
     mothers = list(mothers.values_list("colony__tag", "frags"))
     if mothers:
         yield Due(
-            f"Cut {_some((tag for tag, _ in mothers), len(mothers))}: "
-            f"about {sum(frags for _, frags in mothers)} frags",
+            f"Cut {_some((tag for tag, _ in mothers), len(mothers))}: about {sum(frags for _, frags in mothers)} frags",
             reverse("next_cuts"),
             count=len(mothers),
             icon="cut",
