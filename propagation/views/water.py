@@ -73,7 +73,11 @@ def system_water(request, pk):
         {
             "system": found,
             "today": localdate(),
-            "now": [(each, each.counts_on(localdate())) for each in now],
+            # What is wrong comes first, what was never tested last.
+            "now": [
+                (each, each.counts_on(localdate()))
+                for each in sorted(now, key=lambda each: (each.value is None, not each.is_out))
+            ],
             "worries": [
                 sentence for each in now if each.counts_on(localdate()) for sentence in each.worries(found.name)
             ],
