@@ -4,11 +4,13 @@ Rolling origin: from the first reading, from the second, and so on, each time on
 colonies are dealt into groups, and each group is forecast with what the others have taught, so that no hyperparameter
 has seen what is forecast.
 
-All methods are judged on exactly the same forecasts. The plainer ones are what a keeper would do with the same
-readings: *no growth* stays at the last reading; *last rate* goes on, in size a day, as between the last reading and the
-one before it; *line* is the straight line of least squares through all readings so far. Readings less than a day apart
-tell no rate, so the one before them counts; where there is none, and from a first reading alone, the last rate and the
-line can only stay where they are, which is no growth. No size is forecast below nothing.
+The plainer methods are what a keeper would do with the same readings. *No growth* stays at the last reading. *Last
+rate* goes on reading by reading: what the colony gained up to its last reading it gains again up to every reading to
+come. *Line* is the straight line of least squares through all readings so far. *Last rate by day* is a stricter last
+rate that looks at the calendar: as much a day as between the last two readings, however long it is to the next; it is
+told beside the others. Readings less than a day apart tell no rate, so the one before them counts. The model and no
+growth are judged from a first reading on; a rate and a line need two readings, so they are judged, more kindly, where
+there are two. No size is forecast below nothing.
 
 Source: Tashman LJ 2000, Int. J. Forecasting 16:437–450; Gneiting T, Raftery AE 2007, J. Am. Stat. Assoc. 102:359–378
 (both from memory).
@@ -27,6 +29,10 @@ from .tails import learn_tail_shape
 HORIZONS = (1, 3, 5)
 SHARES = (0.50, 0.80, 0.95)
 METHODS = ("model", "no_growth", "last_rate", "line")
+# Told beside the methods.
+BY_DAY = "last_rate_by_day"
+# Judged only where there are two readings to tell a rate from.
+NEED_TWO = ("last_rate", "line", BY_DAY)
 LARGEST_FOLDS = 10
 
 # The error of a reading over a few hours would pass for a wild rate. Common practice, no source.
@@ -94,8 +100,9 @@ def _plain_forecasts(days, sizes, colony, origin, target):
     before = np.where(earlier, places, 0).max(axis=1)
     known = earlier.any(axis=1)
     gap = np.where(known, here - days[colony, before], 1.0)
-    rate = np.where(known, last - sizes[colony, before], 0.0) / gap
-    last_rate = np.maximum(last + rate * (there - here), 0.0)
+    gained = np.where(known, last - sizes[colony, before], 0.0)
+    last_rate = np.maximum(last + gained * (target - origin), 0.0)
+    by_day = np.maximum(last + gained / gap * (there - here), 0.0)
     seen = places <= origin[:, None]
     number = seen.sum(axis=1)
     mean_day = (days[colony] * seen).sum(axis=1) / number
@@ -104,7 +111,7 @@ def _plain_forecasts(days, sizes, colony, origin, target):
     squares = (apart**2).sum(axis=1)
     slope = np.where(known, (apart * sizes[colony]).sum(axis=1) / np.where(known, squares, 1.0), 0.0)
     line = np.where(known, np.maximum(mean_size + slope * (there - mean_day), 0.0), last)
-    return {"no_growth": last, "last_rate": last_rate, "line": line}
+    return {"no_growth": last, "last_rate": last_rate, "line": line, BY_DAY: by_day}
 
 
 def _forecast_rows(model, padded, horizons, *, as_strangers=False):
@@ -222,7 +229,7 @@ def _score(model, padded, positions, horizons):
     for colony, origin, target, steps, forecast in pieces:
         outcome = sizes[colony, target]
         points = {"model": forecast.median} | _plain_forecasts(days, sizes, colony, origin, target)
-        crps = {name: np.abs(points[name] - outcome) for name in METHODS[1:]}
+        crps = {name: np.abs(points[name] - outcome) for name in (*METHODS[1:], BY_DAY)}
         crps["model"] = np.zeros(len(outcome))
         for probability in _GRID:
             miss = outcome - forecast.quantile(probability)
@@ -243,15 +250,15 @@ def join_rows(parts):
     parts = [part for part in parts if part is not None]
     if not parts:
         nothing = np.zeros(0)
-        empty = dict.fromkeys(METHODS, nothing)
+        empty = dict.fromkeys((*METHODS, BY_DAY), nothing)
         return BacktestRows(nothing.astype(int), nothing.astype(int), nothing.astype(int), nothing, empty, dict(empty),
                             {share: nothing.astype(bool) for share in SHARES}, nothing)  # fmt: skip
     arrays = {
         name: np.concatenate([getattr(p, name) for p in parts])
         for name in ("colony", "origin", "steps", "outcome", "rank")
     }
-    points = {name: np.concatenate([part.points[name] for part in parts]) for name in METHODS}
-    crps = {name: np.concatenate([part.crps[name] for part in parts]) for name in METHODS}
+    points = {name: np.concatenate([part.points[name] for part in parts]) for name in (*METHODS, BY_DAY)}
+    crps = {name: np.concatenate([part.crps[name] for part in parts]) for name in (*METHODS, BY_DAY)}
     inside = {share: np.concatenate([part.inside[share] for part in parts]) for share in SHARES}
     return BacktestRows(points=points, crps=crps, inside=inside, **arrays)
 
@@ -265,7 +272,10 @@ def _mean(values):
 
 
 def _coverage(rows, chosen):
-    return {f"{share * 100:.0f}": round(float(np.mean(rows.inside[share][chosen])), 4) for share in SHARES}
+    return {
+        f"{share * 100:.0f}": round(float(np.mean(rows.inside[share][chosen])), 4) if chosen.any() else None
+        for share in SHARES
+    }
 
 
 def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
@@ -282,24 +292,18 @@ def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
     -------
     dict
         `series`, `forecasts`, `coverage` (shares of 1), `median_abs_pct_error` (percent) and `crps` (in the unit of the
-        sizes) per method, and `by_horizon`. Where there was nothing to forecast the figures are None. All methods
-        are judged on the same forecasts, from the first reading on.
+        sizes) per method, and `by_horizon`. Where there was nothing to judge the figures are None.
     """
     everything = np.ones(len(rows), dtype=bool)
 
     def figures(chosen):
-        if not chosen.any():
-            return {
-                "coverage": {f"{share * 100:.0f}": None for share in SHARES},
-                "median_abs_pct_error": dict.fromkeys(METHODS),
-                "crps": dict.fromkeys(METHODS),
-            }
+        judged = {name: chosen & (rows.origin > 1) if name in NEED_TWO else chosen for name in METHODS}
+        errors = {name: _median_error(rows.points[name][where], rows.outcome[where]) for name, where in judged.items()}
+        crps = {name: _mean(rows.crps[name][where]) for name, where in judged.items()}
         return {
             "coverage": _coverage(rows, chosen),
-            "median_abs_pct_error": {
-                name: _median_error(rows.points[name][chosen], rows.outcome[chosen]) for name in METHODS
-            },
-            "crps": {name: _mean(rows.crps[name][chosen]) for name in METHODS},
+            "median_abs_pct_error": {name: errors[name] for name in METHODS},
+            "crps": {name: crps[name] for name in METHODS},
         }
 
     by_horizon = []
@@ -307,3 +311,21 @@ def summarise(rows: BacktestRows, *, series, horizons=HORIZONS):
         chosen = rows.steps == steps
         by_horizon.append({"steps": int(steps), "forecasts": int(chosen.sum())} | figures(chosen))
     return {"series": int(series), "forecasts": len(rows)} | figures(everything) | {"by_horizon": by_horizon}
+
+
+def stricter_last_rate(rows: BacktestRows, steps=None):
+    """How the last rate by day did, which looks at the calendar.
+
+    Parameters
+    ----------
+    rows : BacktestRows
+    steps : int, optional
+        Readings ahead; all when not given.
+
+    Returns
+    -------
+    (float or None, float or None)
+        Median error in percent, and CRPS in the unit of the sizes; None where no rate could be told.
+    """
+    chosen = (rows.origin > 1) & ((rows.steps == steps) if steps is not None else True)
+    return _median_error(rows.points[BY_DAY][chosen], rows.outcome[chosen]), _mean(rows.crps[BY_DAY][chosen])

@@ -4,6 +4,7 @@ from django.core.management.base import CommandError
 
 from propagation.actions.sitting_file import decode
 from propagation.management.keeper_command import KeeperCommand
+from propagation.yield_model.backtest import stricter_last_rate
 from propagation.yield_model.long_form import (
     GROWTH_FORMS,
     MEASURES,
@@ -21,10 +22,9 @@ class Command(KeeperCommand):
     help = (
         "Say how right the forecasts would have been for readings in a CSV file with the columns "
         f"{', '.join(NEEDED)} and, if you like, {', '.join(OPTIONAL)}. Every colony is forecast from its first reading "
-        "on, one, three and five readings ahead, with what the other colonies teach. All methods are judged on the "
-        "same forecasts; the last rate is in size a day between the last two readings at least a day apart, and stays "
-        "at no growth where there are none. Errors are in percent of the size that was seen, CRPS in the unit of the "
-        "sizes."
+        "on, one, three and five readings ahead, with what the other colonies teach. The last rate goes on reading by "
+        "reading, or, told beside, day by day; it and the straight line are judged from the second reading on. Errors "
+        "are in percent of the size that was seen, CRPS in the unit of the sizes."
     )
 
     def add_arguments(self, parser):
@@ -53,20 +53,24 @@ class Command(KeeperCommand):
             self.stderr.write(str(problem), style_func=str)
         if not found.figures["forecasts"]:
             raise CommandError("There is nothing to forecast: no colony has readings on two days that could be used.")
+        self.rows = found.rows
         return found.figures
 
     def lines(self, answer):
         yield f"{answer['series']} series, {answer['forecasts']} forecasts"
-        yield from self.figures(answer)
+        yield from self.figures(answer, None)
         for horizon in answer["by_horizon"]:
             ahead = "one reading ahead" if horizon["steps"] == 1 else f"{horizon['steps']} readings ahead"
             yield ""
             yield f"{ahead}: {horizon['forecasts']} forecasts"
             if horizon["forecasts"]:
-                yield from self.figures(horizon)
+                yield from self.figures(horizon, horizon["steps"])
 
-    def figures(self, part):
+    def figures(self, part, steps):
         for share, held in part["coverage"].items():
             yield f"  {share} % interval held {held * 100:.0f} % of what was seen"
-        for name, error in part["median_abs_pct_error"].items():
-            yield f"  {NAMES[name] + ':':24} median error {error:.1f} %, CRPS {part['crps'][name]:.4g}"
+        told = [(NAMES[name], error, part["crps"][name]) for name, error in part["median_abs_pct_error"].items()]
+        told.append(("the same, day by day", *stricter_last_rate(self.rows, steps)))
+        for name, error, crps in told:
+            figures = "nothing to judge" if error is None else f"median error {error:.1f} %, CRPS {crps:.4g}"
+            yield f"  {name + ':':24} {figures}"
