@@ -12,6 +12,7 @@ from propagation.views import (
     incidents,
     lineages,
     next_cuts,
+    orders,
     plans,
     plugs,
     preferences,
@@ -32,6 +33,7 @@ urlpatterns = [
     path("sign-out/", sign_in.SignOut.as_view(), name="sign_out"),
     # -- what the yield model says
     path("next-cuts/", next_cuts.next_cuts, name="next_cuts"),
+    path("orders/", orders.orders, name="orders"),
     path("healing/", healing.healing, name="healing"),
     path("yield/", yield_record.mothers_yield, name="yield_record"),
     path("yield/compare/", yield_record.compare_systems, name="compare_systems"),

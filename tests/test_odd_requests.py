@@ -24,6 +24,7 @@ LISTS = [
     "trace",
     "ready",
     "ready_lines",
+    "orders",
     "ready_soon",
     "healing",
     "yield_record",
@@ -48,6 +49,8 @@ ODD = ["", "x", "-1", "0", "99999999999999999999999", "1e9", "²", "🪸", "%00"
 NAMES = [
     "page",
     "q",
+    "frags",
+    "day",
     "sort",
     "lineage",
     "system",

@@ -39,6 +39,7 @@ NAVIGATION = [
         "Growth",
         [
             ("next_cuts", "Next cuts", "calendar"),
+            ("orders", "Frags wanted", "plug"),
             ("healing", "Healing", "stage-healed"),
             ("yield_record", "Yield record", "sessions"),
         ],

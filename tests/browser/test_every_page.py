@@ -52,6 +52,7 @@ def pages(keeper):
                 "trace",
                 "ready",
                 "ready_lines",
+                "orders",
                 "ready_soon",
                 "healing",
                 "yield_record",
