@@ -22,11 +22,14 @@ RANKINGS = {"rate": "Frags a year", "count": "Frags", "usable": "Usable frags", 
 @require_safe
 def mothers_yield(request):
     """Mothers ranked by what they gave."""
-    with_money = earnings_are_kept()
-    rankings = [name for name in RANKINGS if name != "money" or with_money]
-    form = YieldRecordFilter(request.GET, rankings=rankings)
+    form = YieldRecordFilter(request.GET, rankings=list(RANKINGS))
     by = form.by_what
     everybody = yield_record(localdate(), by=by)
+    with_money = any(each.earned for each in everybody)
+    rankings = [name for name in RANKINGS if name != "money" or with_money]
+    if by not in rankings:  # a ranking of zeros
+        by = rankings[0]
+        everybody = yield_record(localdate(), by=by)
     rows = only(everybody, **form.chosen())
     page = Paginator(rows, ROWS).get_page(request.GET.get("page"))
     return render(
@@ -40,6 +43,7 @@ def mothers_yield(request):
             "of": len(everybody),
             "by": by,
             "with_money": with_money,
+            "money_is_kept": earnings_are_kept(),
             "filter": {"form": form},
             "in_use": form.in_use(),
             "tabs": [{"url": form.address(by=n), "words": RANKINGS[n], "current": n == by} for n in rankings],

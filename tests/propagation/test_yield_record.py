@@ -165,6 +165,13 @@ def test_money_asked_for_where_it_is_not_kept_gives_the_usual_ranking(signed_in,
     assert "Ahead of the next" in page_of(signed_in, by="money")
 
 
+def test_money_that_is_kept_but_never_came_is_no_ranking_either(signed_in, money):
+    mother("AA1", years=2, frags=4, day=localdate())
+    page = page_of(signed_in, by="money")
+    assert "No frag was sold for money yet" in page
+    assert "by=money" not in page
+
+
 def test_tabs_keep_the_filter_and_a_filter_that_fits_nothing_says_so(signed_in):
     lineage = LineageFactory()
     mother("AA1", years=2, frags=4, lineage=lineage)
