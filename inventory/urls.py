@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.views import acquisitions, contacts, holds, leaving, prices, ready
+from inventory.views import acquisitions, contacts, holds, leaving, prices, ready, sale_acts, sales
 
 urlpatterns = [
     # -- the ready list, holds, prices
@@ -24,6 +24,21 @@ urlpatterns = [
     path("prices/currency/", prices.book_currency, name="book_currency"),
     path("prices/plugs/", prices.plugs_price, name="plugs_price"),
     path("plugs/<str:code>/price/", prices.plug_price, name="plug_price"),
+    # -- sales
+    path("sales/", sales.sales, name="sales"),
+    path("sales/new/", sales.sale_new, name="sale_new"),
+    path("sales/<int:pk>/", sales.sale, name="sale"),
+    path("sales/<int:pk>/change/", sales.sale_change, name="sale_change"),
+    path("sales/<int:pk>/agree/", sale_acts.sale_agree, name="sale_agree"),
+    path("sales/<int:pk>/pay/", sale_acts.sale_pay, name="sale_pay"),
+    path("sales/<int:pk>/give-back/", sale_acts.sale_refund, name="sale_refund"),
+    path("sales/<int:pk>/hand-over/", sale_acts.sale_hand_over, name="sale_hand_over"),
+    path("sales/<int:pk>/undo/", sale_acts.sale_undo, name="sale_undo"),
+    path("sales/<int:pk>/undo-all/", sale_acts.sale_undo_now, name="sale_undo_now"),
+    path("sales/<int:pk>/close/", sale_acts.sale_close, name="sale_close"),
+    path("sales/<int:pk>/reopen/", sale_acts.sale_reopen, name="sale_reopen"),
+    path("sales/<int:pk>/call-off/", sale_acts.sale_cancel, name="sale_cancel"),
+    path("payments/<int:pk>/withdraw/", sale_acts.payment_withdraw, name="payment_withdraw"),
     # -- contacts
     path("contacts/", contacts.contacts, name="contacts"),
     path("contacts/new/", contacts.contact_new, name="contact_new"),

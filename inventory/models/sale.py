@@ -36,7 +36,7 @@ class SaleState(models.TextChoices):
     HANDED_OVER = "handed_over", "Handed over"
     SENT = "sent", "Sent"
     CLOSED = "closed", "Closed"
-    CANCELLED = "cancelled", "Cancelled"
+    CANCELLED = "cancelled", "Called off"
 
 
 class SaleQuerySet(models.QuerySet):
@@ -113,6 +113,11 @@ class Sale(models.Model):
         if self.paid_on and self.agreed_on:
             return SaleState.PAID
         return SaleState.AGREED if self.agreed_on else SaleState.DRAFT
+
+    @property
+    def is_owed(self) -> bool:
+        """Is what was not paid of it owed? Of a draft nothing is, nor of one that was closed or called off."""
+        return bool(self.agreed_on) and self.closed_on is None and self.cancelled_on is None
 
     @property
     def state_words(self) -> str:

@@ -1,8 +1,10 @@
 """Plugs that were ticked in a list or named in an address."""
 
+from django.db.models import Q
+
 from propagation import codes
 from propagation.errors import BadValue, NothingFound
-from propagation.models import Plug
+from propagation.models import Colony, Plug
 
 MOST_CHOSEN = 1000
 
@@ -27,3 +29,28 @@ def plugs_chosen(words, *, among=None) -> list[Plug]:
         if word not in by_word:
             raise NothingFound("plug with the code", word)
     return list(dict.fromkeys(by_word[word] for word in words))
+
+
+def things_chosen(words) -> list[Plug | Colony]:
+    """The plugs with these codes and the colonies with these codes or tags, in the order of the words, each once.
+
+    Two queries. Raises BadValue if there are too many, NothingFound for a word that names nothing.
+    """
+    words = list(dict.fromkeys(word.strip() for word in words if word.strip()))
+    if len(words) > MOST_CHOSEN:
+        raise BadValue(f"{len(words)} are too many at once; choose {MOST_CHOSEN} at most.", field="plugs")
+    bare = {word: codes.strip_code(word) for word in words}
+    plugs = Plug.objects.filter(code__in=set(bare.values())).select_related("lineage", "rack__system")
+    by_code = {plug.code: plug for plug in plugs}
+    missing = [word for word in words if bare[word] not in by_code]
+    colonies = Colony.objects.filter(Q(code__in=[bare[word] for word in missing]) | Q(tag__in=missing))
+    by_word = {}
+    for colony in colonies.select_related("lineage") if missing else []:
+        by_word |= {colony.code: colony, colony.tag: colony}
+    found = []
+    for word in words:
+        thing = by_code.get(bare[word]) or by_word.get(word) or by_word.get(bare[word])
+        if thing is None:
+            raise NothingFound("plug or colony", word)
+        found.append(thing)
+    return list(dict.fromkeys(found))

@@ -3,14 +3,15 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 
-from django.db.models import F, Q
+from django.db.models import Count, F, Q
 
 from inventory.models import Contact, Credit, Payment, Sale, SaleLine, SaleState
 
 NOTHING = Decimal(0)
+ONE_ACT = timedelta(seconds=1)  # what is noted within it belongs together
 MOST_COUNTED = 5000  # open sales that one total is made of
 
 
@@ -98,6 +99,14 @@ def credit_of(contact: Contact, currency: str) -> Decimal:
     return sum(amounts, NOTHING)
 
 
+def credits_of(contact: Contact) -> dict[str, Decimal]:
+    """What a contact may still take in goods, by currency. One query."""
+    found = defaultdict(Decimal)
+    for currency, amount in Credit.objects.filter(contact=contact).values_list("currency", "amount"):
+        found[currency] += amount
+    return dict(found)
+
+
 WITH_SOMETHING_TO_DO = Q(cancelled_on=None, closed_on=None) & (Q(left_on=None) | Q(paid_on=None))
 
 # What the list of sales may be narrowed to, as words and as a condition.
@@ -117,7 +126,7 @@ STATES = {
 def sales_in_state(state: str):
     """Sales in one of `STATES`, the latest first, with their contacts; an unknown state is that of the open ones."""
     condition = STATES.get(state, STATES["open"])[1]
-    return Sale.objects.filter(condition).select_related("contact")
+    return Sale.objects.filter(condition).select_related("contact").order_by("-begun_on", "-id")
 
 
 def owed_in_all() -> dict[str, Decimal]:
@@ -168,6 +177,13 @@ def history_of(sale: Sale) -> list[Happening]:
     """What happened to a sale, the latest first. One query."""
     rows = list(sale.history.select_related("history_user").order_by("history_id"))
     found, before = [], None
+
+    def add(at, who, said):
+        if found and found[-1].who == who and at - found[-1].at < ONE_ACT:
+            said = f"{found[-1].sentence} {said}"
+            at = found.pop().at
+        found.append(Happening(at, who, said))
+
     for row in rows:
         who = row.history_user.get_username() if row.history_user else "somebody"
         said = ["Begun"] if before is None else []
@@ -185,11 +201,12 @@ def history_of(sale: Sale) -> list[Happening]:
                 if getattr(before, name) != getattr(row, name)
             ]
         if said:
-            found.append(Happening(row.history_date, who, f"{'; '.join(said)}."))
+            add(row.history_date, who, f"{'; '.join(said)}.")
         before = row
     return found[::-1]
 
 
 def sales_of_contact(contact: Contact):
     """Their sales, those with something to do first, then the latest."""
-    return contact.sales.order_by(F("closed_on").asc(nulls_first=True), "-begun_on", "-id")
+    in_it = Count("lines", filter=Q(lines__cancelled_on=None))
+    return contact.sales.annotate(things=in_it).order_by(F("closed_on").asc(nulls_first=True), "-begun_on", "-id")

@@ -1,5 +1,8 @@
 """Contacts: the list, one of them, and their particulars."""
 
+from collections import defaultdict
+from decimal import Decimal
+
 from django.contrib import messages
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -11,8 +14,10 @@ from inventory.actions.keep_contact import keep_contact
 from inventory.errors import NearlyTheSameName
 from inventory.forms.contacts import ContactFilter, ContactForm
 from inventory.models import Book, Contact
+from inventory.money import write_amount
 from inventory.readings import holds as reading
 from inventory.readings.contacts import contacts_with_counts
+from inventory.readings.sales import credits_of, sales_of_contact, totals_of
 from inventory.tables.contacts import ContactTable
 from propagation.actions.changes import last_change
 from propagation.errors import RametError
@@ -21,6 +26,7 @@ from propagation.readings.changes import changes_of
 from propagation.views.lists import render_list
 
 PAST_SHOWN = 25
+SALES_SHOWN = 100
 ACQUISITIONS_SHOWN = 100
 
 
@@ -39,10 +45,19 @@ def contacts(request):
 def contact(request, pk):
     found = get_object_or_404(Contact, pk=pk)
     today = localdate()
+    sales = list(sales_of_contact(found)[:SALES_SHOWN])
+    sums = totals_of(sales)
+    owed = defaultdict(Decimal)
+    for sale in sales:
+        if sale.is_owed and sums[sale.pk].owed:
+            owed[sale.currency] += sums[sale.pk].owed
     return render(
         request,
         "inventory/contact.html",
         {
+            "sales": [(sale, sums[sale.pk]) for sale in sales],
+            "owed": [write_amount(amount, currency) for currency, amount in owed.items()],
+            "credits": [write_amount(amount, currency) for currency, amount in credits_of(found).items() if amount],
             "contact": found,
             "today": today,
             "book": Book.current(),

@@ -1,0 +1,230 @@
+"""Forms of sales: what is in one, how it is paid, how it leaves."""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from inventory.actions.begin_sale import LONGEST_NOTE
+from inventory.actions.pay_sale import LONGEST_NOTE as LONGEST_PAYMENT_NOTE
+from inventory.actions.sale_steps import SaleItem
+from inventory.forms.holds import contact_name_field, too_long
+from inventory.forms.prices import AmountField
+from inventory.models import Book, Payment, Sale
+from inventory.money import write_amount
+from propagation.forms.fields import DayField, based_on_field
+from propagation.models import Colony, Plug
+
+PERCENT = re.compile(r"\s*([0-9]{1,3}(?:[.,][0-9]{1,2})?)\s*%\s*")
+NOT_PAID = "later"
+
+
+class DiscountField(AmountField):
+    """An amount, or so many percent of every line: ``10`` or ``10 %``; ``(amount, percent)``, one of them None."""
+
+    def clean(self, value):
+        if found := PERCENT.fullmatch(value or ""):
+            percent = Decimal(found[1].replace(",", "."))
+            if percent > 100:
+                raise ValidationError(f"{value.strip()} is more than all of it; 100 % is the most.")
+            return None, percent
+        return super().clean(value), None
+
+
+@dataclass(frozen=True)
+class Row:
+    """One thing that may be sold, as a row of the form shows it."""
+
+    thing: Plug | Colony
+    is_taken: bool
+    price: forms.BoundField
+    less: forms.BoundField
+    promise: str
+
+    @property
+    def is_plug(self) -> bool:
+        return isinstance(self.thing, Plug)
+
+
+class SaleForm(forms.Form):
+    """What is in a sale: things with a box, a price and what is off it; for whom stands in it only for a new one."""
+
+    contact_name = contact_name_field(label="To whom")
+    somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
+    confirmed = forms.BooleanField(label="Yes, sell it all the same", required=False)
+    note = forms.CharField(
+        max_length=LONGEST_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_NOTE)}
+    )
+    method = forms.ChoiceField(
+        label="How it is paid",
+        choices=[
+            (Payment.Method.CASH, "Cash"),
+            (Payment.Method.TRANSFER, "Bank transfer"),
+            (Payment.Method.CARD, "Card"),
+            (NOT_PAID, "Not yet"),
+        ],
+        widget=forms.RadioSelect,
+        required=False,
+        initial=Payment.Method.CASH,
+        error_messages={"invalid_choice": "Choose one of these."},
+    )
+    submission = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    based_on = based_on_field()
+
+    def __init__(self, *args, book: Book, things, taken, prices=None, is_new=True, **kwargs):
+        kwargs["initial"] = {"submission": uuid4()} | (kwargs.get("initial") or {})
+        super().__init__(*args, **kwargs)
+        self.book, self.things, self.taken = book, list(things), set(taken)
+        self.fields["discount"] = DiscountField(
+            book=book,
+            label=f"Discount on all ({book.currency})",
+            help_text="An amount, or percent: 10 %.",
+        )
+        self.fields["shipping"] = AmountField(book=book, label=f"Shipping ({book.currency})")
+        for thing in self.things:
+            name = thing.code_in_clear if isinstance(thing, Plug) else thing.tag
+            price, less = (prices or {}).get(thing.code, (None, None))
+            self.fields[f"price-{thing.code}"] = AmountField(
+                book=book, label=f"Price of {name} ({book.currency})", initial=price
+            )
+            self.fields[f"less-{thing.code}"] = AmountField(
+                book=book, label=f"Off {name} ({book.currency})", initial=less or None
+            )
+        if not is_new:
+            for name in ("contact_name", "somebody_new", "method"):
+                del self.fields[name]
+        for name in ("somebody_new", "confirmed"):
+            if name in self.fields:
+                self.fields[name].widget = forms.HiddenInput()
+
+    def ask(self, name):
+        """Show the box that says yes to what was warned of."""
+        self.fields[name].widget = forms.CheckboxInput()
+
+    def rows(self, promises) -> list[Row]:
+        return [
+            Row(
+                thing,
+                thing.code in self.taken,
+                self[f"price-{thing.code}"],
+                self[f"less-{thing.code}"],
+                promises.get(thing.pk, "") if isinstance(thing, Plug) else "",
+            )
+            for thing in self.things
+        ]
+
+    def clean(self):
+        told = super().clean()
+        for thing in self.things:
+            name = f"price-{thing.code}"
+            if thing.code in self.taken and name in told and told[name] is None:
+                self.add_error(name, "Say what it costs; 0 if nothing.")
+        if not self.taken:
+            self.add_error(None, "Choose at least one to sell.")
+        return told
+
+    @property
+    def items(self) -> list[SaleItem]:
+        return [
+            SaleItem(
+                plug=thing if isinstance(thing, Plug) else None,
+                colony=None if isinstance(thing, Plug) else thing,
+                price=self.cleaned_data[f"price-{thing.code}"],
+                discount=self.cleaned_data[f"less-{thing.code}"] or Decimal(0),
+            )
+            for thing in self.things
+            if thing.code in self.taken
+        ]
+
+    @property
+    def terms(self) -> dict:
+        """Discount and note as the acts take them."""
+        amount, percent = self.cleaned_data["discount"]
+        return {"discount": amount or Decimal(0), "percent": percent, "note": self.cleaned_data["note"]}
+
+
+class PaymentForm(forms.Form):
+    """Money that came, or goes back."""
+
+    method = forms.ChoiceField(
+        label="How",
+        widget=forms.RadioSelect,
+        initial=Payment.Method.CASH,
+        error_messages={"required": "Say how it is paid.", "invalid_choice": "Choose one of these."},
+    )
+    day = DayField(label="On the day")
+    note = forms.CharField(
+        max_length=LONGEST_PAYMENT_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_PAYMENT_NOTE)}
+    )
+    based_on = based_on_field()
+    field_order = ["amount", "method", "day", "note", "based_on"]
+
+    def __init__(self, *args, book: Book, credit=None, goes_back=False, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["amount"] = AmountField(
+            book=book,
+            label=f"Amount ({book.currency})",
+            required=True,
+            error_messages={"required": "Say how much."},
+        )
+        choices = [(method.value, method.label) for method in Payment.Method if method != Payment.Method.CREDIT]
+        if goes_back:
+            choices.append((Payment.Method.CREDIT, "Kept as their credit"))
+        elif credit:
+            choices.append((Payment.Method.CREDIT, f"From their credit of {write_amount(credit, book.currency)}"))
+        self.fields["method"].choices = choices
+        self.order_fields(self.field_order)
+
+
+class HandOverForm(forms.Form):
+    """How everything in a sale leaves."""
+
+    how = forms.ChoiceField(
+        label="How it leaves",
+        choices=Sale.Leaving.choices,
+        widget=forms.RadioSelect,
+        initial=Sale.Leaving.HANDED_OVER,
+        error_messages={
+            "required": "Say whether it is handed over or sent.",
+            "invalid_choice": "Say whether it is handed over or sent.",
+        },
+    )
+    day = DayField(label="On the day")
+    confirmed = forms.BooleanField(label="Yes, it leaves all the same", required=False, widget=forms.HiddenInput)
+
+    def ask(self, name):
+        """Show the box that says yes to what was warned of."""
+        self.fields[name].widget = forms.CheckboxInput()
+
+
+class CancelForm(forms.Form):
+    """What becomes of the money when a sale is called off."""
+
+    settle = forms.ChoiceField(
+        label="What was paid",
+        choices=[("refund", "Give it back"), ("credit", "Keep it as their credit")],
+        widget=forms.RadioSelect,
+        error_messages={"required": "Say what becomes of the money.", "invalid_choice": "Choose one of these."},
+    )
+    method = forms.ChoiceField(
+        label="How it is given back",
+        choices=[(method.value, method.label) for method in Payment.Method if method != Payment.Method.CREDIT],
+        widget=forms.RadioSelect,
+        initial=Payment.Method.CASH,
+        required=False,
+        error_messages={"invalid_choice": "Choose one of these."},
+    )
+
+    def __init__(self, *args, with_money: bool, **kwargs):
+        super().__init__(*args, **kwargs)
+        if not with_money:
+            self.fields.clear()
+
+
+class CloseForm(forms.Form):
+    confirmed = forms.BooleanField(
+        label="Yes, let what is owed go", error_messages={"required": "Tick this, or take the payment first."}
+    )
