@@ -21,6 +21,8 @@ from propagation.yield_model.histories import pad_histories
 from propagation.yield_model.next_cut import CutRules, next_cuts, size_needed
 
 MONTH = 30
+# The day of an outlook that records have overtaken.
+LONG_PAST = date.min
 # Marks are taken away in bites, since a statement holds only so many.
 BITE = 5000
 
@@ -51,33 +53,46 @@ def _out_of_date(day):
 
 
 def bring_up_to_date(day: date) -> int:
-    """Work out again what changed; returns how many outlooks were written. Two people may do so at once."""
-    marks = list(ForecastMark.objects.values_list("pk", "colony"))
-    living = Colony.objects.alive().filter(began_on__lte=day)
-    if any(colony is None for _, colony in marks):
-        chosen = living
-    elif marks:
-        # What befalls one colony changes how many living copies its line has.
-        lines = Colony.objects.filter(pk__in={colony for _, colony in marks}).values("lineage")
-        chosen = living.filter(Q(lineage__in=lines) | Q(pk__in=_out_of_date(day).values("pk")))
-    else:
-        chosen = _out_of_date(day)
-        if not chosen.exists():
-            return 0
-    records = gather_colonies(day, colonies=chosen)
-    outlooks = work_out(records, day)
-    with transaction.atomic():
-        ColonyOutlook.objects.filter(Q(colony__ended_on__isnull=False) | Q(colony__began_on__gt=day)).delete()
-        if outlooks:
+    """Work out again what changed; returns how many outlooks were written. Two people may do so at once.
+
+    Marks are taken away before the records are read: a change that comes meanwhile leaves a mark of its own. What they
+    named is out of date from then on, so nothing is lost if the work ends half-way.
+    """
+    named = _take_marks(day)
+    chosen = _out_of_date(day)
+    outlooks = []
+    if chosen.exists():
+        records = gather_colonies(day, colonies=chosen)
+        outlooks = work_out(records, day)
+        with transaction.atomic():
             fields = [field.name for field in ColonyOutlook._meta.concrete_fields if not field.primary_key]
             ColonyOutlook.objects.bulk_create(
                 outlooks, update_conflicts=True, unique_fields=["colony"], update_fields=fields, batch_size=500
             )
             scoring.say(records, outlooks)
-        scoring.score({colony for _, colony in marks if colony is not None}, day)
+    if named:
+        with transaction.atomic():
+            scoring.score(named, day)
+    return len(outlooks)
+
+
+def _take_marks(day):
+    """Turn marks into outlooks that are out of date; returns the ids of the colonies they named."""
+    if not ForecastMark.objects.exists():
+        return set()
+    with transaction.atomic():
+        marks = list(ForecastMark.objects.values_list("pk", "colony"))
         for start in range(0, len(marks), BITE):
             ForecastMark.objects.filter(pk__in=[pk for pk, _ in marks[start : start + BITE]]).delete()
-    return len(outlooks)
+        named = {colony for _, colony in marks if colony is not None}
+        changed = ColonyOutlook.objects.all()
+        if all(colony is not None for _, colony in marks):
+            # What befalls one colony changes how many living copies its line has.
+            lines = Colony.objects.filter(pk__in=named).values("lineage")
+            changed = changed.filter(colony__lineage__in=lines)
+        changed.update(for_day=LONG_PAST)
+        ColonyOutlook.objects.filter(Q(colony__ended_on__isnull=False) | Q(colony__began_on__gt=day)).delete()
+    return named
 
 
 def outlooks_on(day: date, *, colonies=None) -> list[ColonyOutlook]:

@@ -222,3 +222,37 @@ def test_water_that_is_off_forbids_a_cut(grown, monkeypatch):
     found = outlook(colony)
     assert found.binds == Binding.WATER
     assert worry in found.because
+
+
+def test_a_change_while_it_works_is_not_lost(grown, monkeypatch):
+    colony = grown(last_on=TODAY - timedelta(days=30))
+    outlooks.bring_up_to_date(TODAY)
+    Absence.objects.create(first_day=date(2027, 1, 1), last_day=date(2027, 1, 2))  # a mark of all
+    gather = outlooks.gather_colonies
+
+    def gather_then_change(*args, **kwargs):
+        found = gather(*args, **kwargs)
+        Absence.objects.create(first_day=TODAY, last_day=TODAY + timedelta(days=9))
+        return found
+
+    monkeypatch.setattr(outlooks, "gather_colonies", gather_then_change)
+    outlooks.bring_up_to_date(TODAY)
+    monkeypatch.setattr(outlooks, "gather_colonies", gather)
+    assert outlooks.needs_work(TODAY)
+    assert outlook(colony).day is None or outlook(colony).day > TODAY + timedelta(days=9)
+
+
+def test_work_that_ends_half_way_is_done_by_the_next(grown, monkeypatch):
+    colony = grown(last_on=TODAY - timedelta(days=30))
+    outlooks.bring_up_to_date(TODAY)
+    SizeReading.objects.create(colony=colony, taken_on=TODAY, measure="diameter_mm", value=120)
+
+    def killed(*args, **kwargs):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(outlooks, "work_out", killed)
+    with pytest.raises(KeyboardInterrupt):
+        outlooks.bring_up_to_date(TODAY)
+    monkeypatch.undo()
+    assert outlooks.needs_work(TODAY)
+    assert outlook(colony).seen_on == TODAY
