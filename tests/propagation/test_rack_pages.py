@@ -109,7 +109,7 @@ def test_all_racks_take_the_same_number_of_queries_whatever_there_is(signed_in, 
         on_rack(RackFactory())
         PlugFactory()
     learned_healing(localdate())
-    # session, keeper, preferences, plugs that stand nowhere, promises (2), how plugs heal, copies, racks, plugs on them,
+    # session, keeper, preferences, plugs that stand nowhere, promises (2), how plugs heal, copies, racks, plugs there,
     # racks to move to
     with django_assert_num_queries(11):
         signed_in.get(reverse("rack"))
