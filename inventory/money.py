@@ -9,6 +9,7 @@ from inventory.errors import BadAmount
 from inventory.models import Book
 
 LARGEST = Decimal(10) ** 8
+PERCENT = re.compile(r"\s*([0-9]{1,3}(?:[.,][0-9]{1,2})?)\s*%\s*")
 GROUPED = re.compile(r"[1-9][0-9]{0,2}([.,’'])[0-9]{3}(?:\1[0-9]{3})*")
 
 
@@ -46,6 +47,16 @@ def read_amount(text: str, *, book: Book) -> Decimal:
     if amount >= LARGEST:
         raise BadAmount(f"{text.strip()} cannot be right; it is more than {LARGEST:,}.", field="amount")
     return amount.quantize(Decimal(1).scaleb(-book.decimals))
+
+
+def read_discount(text: str, *, book: Book) -> tuple[Decimal | None, Decimal | None]:
+    """Read an amount, or so many percent: ``10`` → ``(10.00, None)``, ``10 %`` → ``(None, 10)``. Raises BadAmount."""
+    if found := PERCENT.fullmatch(text):
+        percent = Decimal(found[1].replace(",", "."))
+        if percent > 100:
+            raise BadAmount(f"{text.strip()} is more than all of it; 100 % is the most.", field="discount")
+        return None, percent
+    return read_amount(text, book=book), None
 
 
 def example(book: Book) -> str:

@@ -2,8 +2,10 @@
 
 import pytest
 from django.urls import reverse
+from django.utils.timezone import localdate
 
 from tests.factories import ColonyFactory, HoldFactory, IncidentFactory, PlugFactory, RackFactory, ReadyPlugFactory
+from tests.inventory.sales import begun
 
 pytestmark = pytest.mark.django_db
 
@@ -33,6 +35,8 @@ LISTS = [
     "ready_print",
     "holds",
     "hold_many",
+    "sales",
+    "sale_new",
     "prices",
     "contacts",
     "acquire",
@@ -118,7 +122,15 @@ def test_no_odd_code_or_tag_breaks_a_page(signed_in, odd):
         "scan",
     ]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
-    for name in ["colony", "colony_plan", "colony_cut_rule", "colony_edit", "colony_move", "colony_measure", "colony_end"]:
+    for name in [
+        "colony",
+        "colony_plan",
+        "colony_cut_rule",
+        "colony_edit",
+        "colony_move",
+        "colony_measure",
+        "colony_end",
+    ]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
 
 
@@ -146,6 +158,13 @@ def test_no_odd_number_breaks_a_page(signed_in, number):
         "acquisition_edit",
         "print_run",
         "print_run_pdf",
+        "sale",
+        "sale_change",
+        "sale_pay",
+        "sale_refund",
+        "sale_hand_over",
+        "sale_close",
+        "sale_cancel",
         "stock_edit",
         "stock_outline",
     ]:
@@ -162,10 +181,25 @@ def test_an_empty_form_sent_anywhere_is_answered(signed_in):
         "plugs_move",
         "labels_print",
         "hold_many",
+        "sale_new",
         "prices",
         "read_picture",
     ]:
         assert signed_in.post(reverse(name), {}).status_code < 500, name
+    sale = begun(today=localdate())
+    for name in [
+        "sale_change",
+        "sale_pay",
+        "sale_refund",
+        "sale_hand_over",
+        "sale_close",
+        "sale_undo",
+        "sale_undo_now",
+        "sale_reopen",
+        "sale_cancel",
+        "sale_agree",
+    ]:
+        assert signed_in.post(reverse(name, args=[sale.pk]), {}).status_code < 500, name
     for name in ["plug_grow_on", "plug_correct", "plug_void", "hold", "plug_price", "plug_left"]:
         assert signed_in.post(reverse(name, args=[plug.code]), {}).status_code < 500, name
     for name in ["colony_edit", "colony_move", "colony_measure", "colony_end"]:

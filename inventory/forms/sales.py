@@ -1,6 +1,5 @@
 """Forms of sales: what is in one, how it is paid, how it leaves."""
 
-import re
 from dataclasses import dataclass
 from decimal import Decimal
 from uuid import uuid4
@@ -14,11 +13,11 @@ from inventory.actions.sale_steps import SaleItem
 from inventory.forms.holds import contact_name_field, too_long
 from inventory.forms.prices import AmountField
 from inventory.models import Book, Payment, Sale
-from inventory.money import write_amount
+from inventory.money import read_discount, write_amount
+from propagation.errors import RametError
 from propagation.forms.fields import DayField, based_on_field
 from propagation.models import Colony, Plug
 
-PERCENT = re.compile(r"\s*([0-9]{1,3}(?:[.,][0-9]{1,2})?)\s*%\s*")
 NOT_PAID = "later"
 
 
@@ -26,12 +25,13 @@ class DiscountField(AmountField):
     """An amount, or so many percent of every line: ``10`` or ``10 %``; ``(amount, percent)``, one of them None."""
 
     def clean(self, value):
-        if found := PERCENT.fullmatch(value or ""):
-            percent = Decimal(found[1].replace(",", "."))
-            if percent > 100:
-                raise ValidationError(f"{value.strip()} is more than all of it; 100 % is the most.")
-            return None, percent
-        return super().clean(value), None
+        text = forms.CharField.clean(self, value)
+        if not text:
+            return None, None
+        try:
+            return read_discount(text, book=self.book)
+        except RametError as error:
+            raise ValidationError(str(error)) from error
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,18 @@
 """Every page, on the demo records: fit for everybody, no wider than the glass, without a fault in the console."""
 
+from decimal import Decimal
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.urls import reverse
 from django.utils.timezone import localdate
 
+from inventory.actions.begin_sale import agree_sale, begin_sale
+from inventory.actions.keep_contact import contact_named
+from inventory.actions.pay_sale import take_payment, withdraw_payment
+from inventory.actions.sale_steps import SaleItem
+from inventory.readings.availability import available_on
 from labels.actions.print_labels import print_labels
 from labels.demo_scenario import DemoScenario
 from labels.readings.stocks import FIRST_STOCK, find_stock
@@ -14,6 +21,24 @@ from propagation.models import Acquisition, Colony, CuttingSession, Fate, Incide
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+def sale_with_everything(keeper):
+    """An agreed sale with a discount, a part that was paid, and a payment that was withdrawn."""
+    today = localdate()
+    plugs = available_on(today)[10:12]
+    sale = begin_sale(
+        contact=contact_named(name="Mira from the club", by=keeper),
+        items=[SaleItem(plug=plug, price=Decimal(25), discount=Decimal(5)) for plug in plugs],
+        today=today,
+        shipping=Decimal(9),
+        note="Comes by on Saturday",
+        by=keeper,
+    )
+    agree_sale(sale=sale, today=today, by=keeper)
+    slip, _ = (take_payment(sale=sale, amount=Decimal(10), today=today, by=keeper) for _ in range(2))
+    withdraw_payment(payment=slip, today=today, by=keeper)
+    return sale
 
 
 @pytest.fixture
@@ -29,6 +54,7 @@ def pages(keeper):
     rack = Spot.objects.racks().in_running_systems().first()
     system = System.objects.running().first()
     acquisition = Acquisition.objects.first()
+    sold = sale_with_everything(keeper)
     return [
         *(
             reverse(name)
@@ -59,6 +85,7 @@ def pages(keeper):
                 "compare_systems",
                 "ready_print",
                 "holds",
+                "sales",
                 "prices",
                 "book_currency",
                 "contacts",
@@ -103,6 +130,12 @@ def pages(keeper):
         f"{reverse('incident_new')}?colony={colony.tag}",
         reverse("incident_close", args=[Incident.objects.open().first().pk]),
         *(reverse("trace_plug", args=[code]) for code in (ready.code, colony.code)),
+        *(
+            reverse(name, args=[sold.pk])
+            for name in ["sale", "sale_change", "sale_pay", "sale_refund", "sale_hand_over", "sale_cancel"]
+        ),
+        f"{reverse('sale_new')}?plugs={ready.code}&colonies={colony.code}",
+        reverse("contact", args=[sold.contact_id]),
         reverse("acquisition", args=[acquisition.pk]),
         reverse("acquisition_edit", args=[acquisition.pk]),
         f"{reverse('labels')}?plugs={ready.code}",
