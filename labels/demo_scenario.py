@@ -59,7 +59,7 @@ MONTHS_REPLAYED = 10
 # All of these are invented for the demo.
 READING_ERROR = 0.02  # of a ruler against a bush: one standard deviation, as a share of the size
 ERROR_BY_EYE = 0.1
-RATE_WANDERS_BY = 0.1  # a month, natural-log units
+RATE_WANDERS_BY = 0.06  # a month, natural-log units
 RATE_REMEMBERS = 0.85  # share of a departure that is left after a month
 FRAGS_DIFFER_BY = 0.08  # what one cut takes for a frag, as a share of what is usual for the mother
 SLOWER_AFTER_A_MOVE = (60, 0.5)  # days, and the share of its growth
@@ -193,7 +193,7 @@ class DemoScenario:
         self.plan_absences()
 
     def look_back(self) -> int:
-        """Say what would have been said at the last month-ends, then learn from all; returns the forecasts stored.
+        """Say what would have been said month by month, then learn from all; returns how many forecasts were stored.
 
         Takes longer than the build, so it is left to those who want to see how right forecasts were.
         """

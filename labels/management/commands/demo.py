@@ -17,15 +17,18 @@ from labels.management.commands.labels import write_whole
 from labels.readings.stocks import FIRST_STOCK, find_stock
 from propagation.actions.check_healing import check_healing
 from propagation.actions.sitting_file import record_sitting_file
+from propagation.dates import day_in_words
 from propagation.management.keeper_command import KeeperCommand
 from propagation.management.owner import owner, sign_in_link
 from propagation.management.serving import serve
-from propagation.models import Colony, CutEvent, Lineage, Plug, Preferences, SizeReading, Spot
+from propagation.models import Colony, CutEvent, ForecastScore, Lineage, Plug, Preferences, SizeReading, Spot
+from propagation.readings.next_cuts import in_sections, next_cut_rows
 
 SCENARIO = settings.BASE_DIR / "fixtures" / "demo_scenario.toml"
 SITTING = settings.BASE_DIR / "fixtures" / "demo_session.csv"
 FOLDER = "demo"  # inside the keeper's own folder, so that the demo never touches the keeper's records
 DEMO_KEEPER = "keeper"
+MIDDLE = (0.1, 0.9)  # between these shares of a forecast 80 % of what comes should lie
 
 
 class Command(KeeperCommand):
@@ -48,6 +51,8 @@ class Command(KeeperCommand):
         """Run this same command with the demo's own folder and database."""
         surroundings = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
         surroundings["RAMET_HOME"] = str(home)
+        # The matrices of so few colonies are small: threads that share one would mostly wait for each other.
+        surroundings.setdefault("OPENBLAS_NUM_THREADS", "1")
         command = [sys.executable, *sys.argv]
         if os.name != "nt":  # this very process goes on, so that whoever ends it ends the server
             self.stdout.flush()
@@ -84,10 +89,12 @@ class Command(KeeperCommand):
         self.check_rack()
         self.list_ready()
         self.trace(plugs[0])
+        self.look_ahead()
 
     def build(self):
         self.step(1, "Built the demo records")
-        DemoScenario(SCENARIO, today=self.today, by=self.keeper).build()
+        self.scenario = DemoScenario(SCENARIO, today=self.today, by=self.keeper)
+        self.scenario.build()
         self.tell(
             f"{Lineage.objects.count()} lineages, {Colony.objects.count()} mother colonies, "
             f"{CutEvent.objects.count()} cuts, {Plug.objects.count()} plugs, "
@@ -148,6 +155,27 @@ class Command(KeeperCommand):
         call_command("trace", plug.code, stdout=told)
         for line in told.getvalue().splitlines():
             self.tell(line)
+
+    def look_ahead(self):
+        self.step(7, "Worked out when each mother can be cut next")
+        self.scenario.look_back()
+        for section in in_sections(next_cut_rows(self.today), self.today):
+            self.tell(f"{section.words}:")
+            for row in section.rows:
+                self.tell(f"  {row.colony.tag} {row.colony.lineage}: {self.in_a_few_words(row)}")
+        scores = ForecastScore.objects.all()
+        inside = scores.filter(rank__range=MIDDLE).count()
+        self.tell(
+            f"Of {scores.count()} forecasts made with the records of past months, {inside / scores.count():.0%} came "
+            "out within the range that was to hold 80%"
+        )
+
+    def in_a_few_words(self, row):
+        outlook = row.outlook
+        if outlook.day is None:
+            return row.binding_words.lower()
+        frags = f"{outlook.frags} frag{'' if outlook.frags == 1 else 's'}"
+        return frags if row.is_now else f"{frags} on {day_in_words(outlook.day)}"
 
     def say_address(self, address):
         link = sign_in_link(owner(), address)

@@ -1,5 +1,4 @@
 import os
-import tempfile
 from pathlib import Path
 
 from django.core.management.base import CommandError
@@ -15,15 +14,18 @@ STDOUT = "-"
 
 def write_new(path: Path, data: bytes) -> None:
     """Write a new file, whole or not at all; one that is there already is left alone. Raises CommandError."""
-    if path.is_dir():
-        raise CommandError(f"“{path}” is a folder; give the name of a file in it.")
-    if not path.parent.is_dir():
-        raise CommandError(f"There is no folder “{path.parent}” for the passport; make it first, or give another name.")
     try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".passport.") as draft:
-            draft.write(data)
-            draft.flush()
-            os.link(draft.name, path)
+        if path.is_dir():
+            raise CommandError(f"“{path}” is a folder; give the name of a file in it.")
+        if not path.parent.is_dir():
+            raise CommandError(f"There is no folder “{path.parent}” for the passport; make it first.")
+        with path.open("xb") as file:
+            try:
+                file.write(data)
+                file.flush()
+            except OSError:
+                path.unlink()
+                raise
     except FileExistsError as error:
         raise CommandError(f"There is a file “{path}” already; it was left as it is. Give another name.") from error
     except OSError as error:
