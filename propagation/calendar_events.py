@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from propagation.calendar import CalendarEvent, contributes_to_calendar
 from propagation.dates import day_in_words
-from propagation.models import ColonyOutlook, Plug, Preferences
+from propagation.models import Plug, Preferences
 from propagation.readings.absences import absences_from
 
 
@@ -18,8 +18,9 @@ def _frags(number: int) -> str:
 @contributes_to_calendar
 def next_cuts(day: date):
     """The day of each living mother's next cut, as its outlook has it; one that went by is today's."""
-    outlooks = ColonyOutlook.objects.filter(day__isnull=False, colony__ended_on=None).select_related("colony__lineage")
-    for outlook in outlooks.order_by("day", "colony__tag"):
+    from propagation.forecasts.outlooks import current_outlooks  # scipy takes a second, which no command need wait for
+
+    for outlook in current_outlooks(day).filter(day__isnull=False).order_by("day", "colony__tag"):
         colony, on = outlook.colony, max(outlook.day, day)
         lines = []
         if outlook.earliest and outlook.latest:

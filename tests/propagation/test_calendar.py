@@ -11,7 +11,7 @@ from icalendar import Calendar
 
 from propagation.actions.calendar_address import renew_calendar_address, switch_off_calendar
 from propagation.calendar import events_from
-from propagation.models import Absence, CalendarAddress, ColonyOutlook, LearnedGrowth, Lineage, Preferences
+from propagation.models import Absence, CalendarAddress, ColonyOutlook, LearnedGrowth, Lineage, Preferences, SizeReading
 from tests.factories import ColonyFactory, HoldFactory, LineageFactory, PlugFactory, RackFactory, ReadyPlugFactory
 
 pytestmark = pytest.mark.django_db
@@ -48,6 +48,33 @@ def outlook_of(colony, day, **fields):
         "because": ["It grows; wait.", "Two sentences, with a comma."],
     }
     return ColonyOutlook.objects.create(colony=colony, **(told | fields))
+
+
+@pytest.fixture(autouse=True)
+def kept_outlooks(request, monkeypatch):
+    """What a test says of a mother stands, as if it had just been worked out."""
+    if "grown" not in request.fixturenames:
+        monkeypatch.setattr(
+            "propagation.forecasts.outlooks.current_outlooks",
+            lambda day: ColonyOutlook.objects.filter(colony__ended_on=None).select_related("colony__lineage"),
+        )
+
+
+@pytest.fixture
+def grown():
+    """A mother that was measured twice, of whom nothing was said yet."""
+    colony = ColonyFactory()
+    for days, size in ((40, 80), (10, 90)):
+        SizeReading.objects.create(
+            colony=colony, taken_on=localdate() - timedelta(days=days), measure="diameter_mm", value=size
+        )
+    return colony
+
+
+def test_the_feed_works_out_what_is_not_worked_out_yet(grown):
+    assert not ColonyOutlook.objects.exists()
+    events = [event for event in events_from(localdate()) if event.key == f"cut-{grown.code}"]
+    assert len(events) == 1
 
 
 def feed_of(client=None, **headers):
