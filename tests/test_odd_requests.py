@@ -42,6 +42,7 @@ LISTS = [
     "acquire",
     "acquire_colony",
     "acquire_plugs",
+    "passports",
     "labels",
     "print_runs",
     "stocks",
@@ -119,6 +120,7 @@ def test_no_odd_code_or_tag_breaks_a_page(signed_in, odd):
         "trace_plug",
         "trace_json",
         "trace_svg",
+        "passport_of",
         "scan",
     ]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
@@ -167,6 +169,9 @@ def test_no_odd_number_breaks_a_page(signed_in, number):
         "sale_cancel",
         "stock_edit",
         "stock_outline",
+        "passport",
+        "passport_file",
+        "key_name",
     ]:
         assert signed_in.get(reverse(name, args=[number])).status_code < 500, name
 
@@ -184,6 +189,8 @@ def test_an_empty_form_sent_anywhere_is_answered(signed_in):
         "sale_new",
         "prices",
         "read_picture",
+        "passport_read",
+        "passport_import",
     ]:
         assert signed_in.post(reverse(name), {}).status_code < 500, name
     sale = begun(today=localdate())

@@ -43,7 +43,7 @@ class PassportArrivalForm(DealForm):
         required=False,
         empty_label="No rack yet",
     )
-    tag = forms.CharField(max_length=24, required=False, help_text="Only for a colony.")
+    tag = forms.CharField(max_length=24, required=False)
     spot = SpotField(label="Stands at", required=False, empty_label="Nowhere yet")
 
     def __init__(self, *args, is_return: bool, **kwargs):

@@ -1,22 +1,27 @@
 """Every page, on the demo records: fit for everybody, no wider than the glass, without a fault in the console."""
 
+from datetime import date, timedelta
 from decimal import Decimal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.timezone import localdate
 
+from inventory.actions.acquire_from import Deal
 from inventory.actions.begin_sale import agree_sale, begin_sale
 from inventory.actions.keep_contact import contact_named
 from inventory.actions.pay_sale import take_payment, withdraw_payment
 from inventory.actions.sale_steps import SaleItem
 from inventory.readings.availability import available_on
+from labels.actions.import_passport import import_passport
 from labels.actions.print_labels import print_labels
 from labels.demo_scenario import DemoScenario
 from labels.readings.stocks import FIRST_STOCK, find_stock
 from propagation.models import Acquisition, Colony, CuttingSession, Fate, Incident, Plug, Spot, System
+from tests.labels import passport_samples
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -94,6 +99,7 @@ def pages(keeper):
                 "acquire_colony",
                 "acquire_plugs",
                 "acquire_pack",
+                "passports",
                 "labels",
                 "print_runs",
                 "stocks",
@@ -140,6 +146,27 @@ def pages(keeper):
         reverse("acquisition_edit", args=[acquisition.pk]),
         f"{reverse('labels')}?plugs={ready.code}",
         reverse("print_run", args=[run.pk]),
+        *pages_of_passports(),
+    ]
+
+
+def pages_of_passports():
+    """The pages of a plug that came with the passports of two keepers."""
+    now = timezone.now()
+    first = passport_samples.signed(passport_samples.line(cut=date(2025, 7, 1)), created=now - timedelta(days=9))
+    document = passport_samples.chained(first, came=date(2025, 8, 1), created=now - timedelta(days=2))
+    acquisition = import_passport(
+        data=passport_samples.canonical(document),
+        deal=Deal(on=localdate(), kind="trade"),
+        today=localdate(),
+        now=now,
+    )
+    code = acquisition.plugs.get().code
+    return [
+        reverse("passport", args=[acquisition.passport.pk]),
+        reverse("key_name", args=[acquisition.passport.key_id]),
+        reverse("trace_plug", args=[code]),
+        reverse("acquisition", args=[acquisition.pk]),
     ]
 
 
