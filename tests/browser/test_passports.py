@@ -37,7 +37,7 @@ def test_a_passport_is_looked_at_and_brought_in_as_a_colony(browser_page, file, 
     page = browser_page(360, 740, scripts=scripts)
     open_offer(page, file)
     page.locator("label.chip", has_text="A colony").click()
-    page.get_by_label("Tag").fill("HE7")
+    page.locator("#id_tag").fill("HE7")
     page.locator("label.chip", has_text="Gift").click()
     page.get_by_role("button", name="Bring in").click()
     page.get_by_role("link", name="HE7").wait_for()
