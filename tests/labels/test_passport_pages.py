@@ -44,6 +44,11 @@ def send(client, data, name="passport.jsonld"):
     return client.post(reverse("passport_read"), {"passport": SimpleUploadedFile(name, data)})
 
 
+def figures(did):
+    """The figures of a key as a page shows them."""
+    return " ".join(f'<span class="code">{group}</span>' for group in fingerprint(did))
+
+
 def filled(answer, **kwargs):
     form = answer.context["form"]
     told = {name: form[name].value() for name in form.fields}
@@ -55,7 +60,7 @@ def filled(answer, **kwargs):
 
 def test_the_page_shows_ones_own_figures(signed_in):
     page = signed_in.get(reverse("passports")).content.decode()
-    assert " ".join(fingerprint(keeper_did())) in page
+    assert figures(keeper_did()) in page
     assert "None yet" in page
     assert "Nothing yet" in page
     assert "A key that is lost cannot be made again" in page
@@ -75,7 +80,7 @@ def test_a_key_is_named(signed_in):
     other = KnownKey.objects.create(did=did_of(OTHER_KEY), name="The quay")
     address = reverse("key_name", args=[key.pk])
     page = signed_in.get(address)
-    assert " ".join(fingerprint(key.did)) in page.content.decode()
+    assert figures(key.did) in page.content.decode()
     refused = signed_in.post(address, filled(page, name=other.name))
     assert refused.status_code == 422
     assert "There is a key named" in refused.content.decode()
@@ -98,7 +103,7 @@ def test_a_passport_is_read_looked_at_and_taken_in(signed_in):
         "from the mother colony MOTHER-2",
         "calls itself “The Lagoon Shed”",
         "a key that is new to you",
-        " ".join(fingerprint(did_of(KEY))),
+        figures(did_of(KEY)),
         "You have not named this key yet",
     ):
         assert words in page
