@@ -9,6 +9,7 @@ from propagation.views import (
     cut_rule,
     cutting,
     healing,
+    honesty,
     incidents,
     lineages,
     next_cuts,
@@ -34,6 +35,8 @@ urlpatterns = [
     # -- what the yield model says
     path("next-cuts/", next_cuts.next_cuts, name="next_cuts"),
     path("orders/", orders.orders, name="orders"),
+    path("forecasts/", honesty.forecasts, name="forecasts"),
+    path("forecasts/past/", honesty.tried_on_past, name="tried_on_past"),
     path("healing/", healing.healing, name="healing"),
     path("yield/", yield_record.mothers_yield, name="yield_record"),
     path("yield/compare/", yield_record.compare_systems, name="compare_systems"),

@@ -27,6 +27,8 @@ LISTS = [
     "ready",
     "ready_lines",
     "orders",
+    "forecasts",
+    "tried_on_past",
     "ready_soon",
     "healing",
     "yield_record",

@@ -151,9 +151,12 @@ def _absurd_of(ids):
 
 
 def _score_together(growth: LearnedGrowth, items):
-    """Scores of forecasts that rest on one model."""
-    model = model_from_json(growth.model)
-    states = states_from_json([forecast.state for forecast, _, _ in items], [str(f.pk) for f, _, _ in items])
+    """Scores of forecasts that rest on one model; none when it was kept by another version, which cannot be read."""
+    try:
+        model = model_from_json(growth.model)
+        states = states_from_json([forecast.state for forecast, _, _ in items], [str(f.pk) for f, _, _ in items])
+    except (KeyError, TypeError):
+        return []
     days = np.array([row.taken_on.toordinal() for _, row, _ in items], dtype=float)
     outcomes = np.array([float(row.value) for _, row, _ in items])
     seen = forecast_sizes(model, states, days, as_reading=True)

@@ -43,6 +43,7 @@ NAVIGATION = [
             ("orders", "Frags wanted", "plug"),
             ("healing", "Healing", "stage-healed"),
             ("yield_record", "Yield record", "sessions"),
+            ("forecasts", "How right", "ruler"),
         ],
     ),
     (

@@ -184,15 +184,23 @@ def learn_model(padded: PaddedHistories, *, measure="", growth_form="", **option
     return learn_tails(model, some)
 
 
-def _folds(lineages, count):
-    """Fold of each colony: dealt round within lineages, so that each lineage is learned from others of its own."""
-    order = sorted(range(len(lineages)), key=lambda i: (lineages[i] is not None, str(lineages[i]), i))
-    fold = np.zeros(len(lineages), dtype=int)
-    fold[order] = np.arange(len(lineages)) % max(count, 1)
-    return fold
+def _folds(lineages, count, together=None):
+    """Fold of each colony: dealt round within lineages, so that each lineage is learned from others of its own.
+
+    Series with the same label in `together` share a fold.
+    """
+    labels = range(len(lineages)) if together is None else together
+    first = {}
+    for index, label in enumerate(labels):
+        first.setdefault(label, index)
+    order = sorted(first.values(), key=lambda i: (lineages[i] is not None, str(lineages[i]), i))
+    fold_of = {index: place % max(count, 1) for place, index in enumerate(order)}
+    return np.array([fold_of[first[label]] for label in labels], dtype=int)
 
 
-def backtest_collection(padded: PaddedHistories, *, measure="", growth_form="", horizons=HORIZONS, exponent=None):
+def backtest_collection(
+    padded: PaddedHistories, *, measure="", growth_form="", horizons=HORIZONS, exponent=None, together=None
+):
     """Forecast a collection in one measure from every reading on.
 
     Parameters
@@ -204,14 +212,16 @@ def backtest_collection(padded: PaddedHistories, *, measure="", growth_form="", 
         Readings ahead.
     exponent : float, optional
         λ, when it is not to be chosen by each fold.
+    together : sequence, optional
+        A label for each series; those of one label, the stretches of one colony between its cuts say, are never
+        forecast with what one of them has taught.
 
     Returns
     -------
     BacktestRows
     """
-    number = len(padded)
-    folds = min(number, LARGEST_FOLDS)
-    fold = _folds(padded.lineages, folds)
+    folds = min(len(padded) if together is None else len(set(together)), LARGEST_FOLDS)
+    fold = _folds(padded.lineages, folds, together)
     parts = []
     for held in range(folds):
         training = padded.take(fold != held)

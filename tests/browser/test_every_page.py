@@ -84,6 +84,7 @@ def pages(keeper):
                 "ready",
                 "ready_lines",
                 "orders",
+                "forecasts",
                 "ready_soon",
                 "healing",
                 "yield_record",

@@ -218,3 +218,13 @@ def test_a_student_fit_to_normal_departures_finds_the_smaller_spread(tails):
     _, _, scale = student.fit(sample, fdf=tails, floc=0)
     assert normal_spread(tails) == pytest.approx(1 / scale, rel=0.02)
     assert normal_spread(200.0) == pytest.approx(1.0, abs=0.01)
+
+
+def test_series_that_belong_together_share_a_fold():
+    lineages = ["a", "a", "b", "b", None]
+    together = ["x", "x", "y", "z", "y"]
+    fold = backtest._folds(lineages, 3, together)
+    assert fold[0] == fold[1]
+    assert fold[2] == fold[4]
+    assert len(set(fold)) == 3
+    assert sorted(backtest._folds(lineages, 5)) == [0, 1, 2, 3, 4]

@@ -7,7 +7,7 @@ import pytest
 
 from propagation.forecasts import outlooks
 from propagation.forecasts.replaying import replay
-from propagation.models import Forecast, ForecastScore, SizeReading
+from propagation.models import Forecast, ForecastScore, LearnedGrowth, SizeReading
 from tests.factories import ColonyFactory, CutEventFactory
 
 pytestmark = pytest.mark.django_db
@@ -168,3 +168,13 @@ def test_a_replay_says_only_what_was_known_then(grown):
     # Said once is said: a second replay stores nothing.
     assert replay(days, today=TODAY) == 0
     assert Forecast.objects.filter(colony=colony).count() == 6
+
+
+def test_what_another_version_said_cannot_be_scored_and_stops_nothing(grown):
+    colony = grown(first=40, gain=4)
+    outlooks.bring_up_to_date(TODAY)
+    LearnedGrowth.objects.update(model={"kept": "otherwise"})
+    read(colony, 1, 92)
+    outlooks.bring_up_to_date(day_of(1))
+    assert not ForecastScore.objects.exists()
+    assert Forecast.objects.filter(made_for=day_of(1)).exists()
