@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import lru_cache
 
 from django.urls import reverse
 from django.utils import timezone
@@ -19,8 +20,13 @@ from propagation.provenance import EarlierKeeper, EarlierStep
 
 
 def as_read(imported: ImportedPassport) -> Passport:
-    """An imported passport taken apart again; it was checked when it came, by the clock of that moment."""
-    return read_passport(imported.text.encode(), now=max(timezone.now(), imported.imported_at))
+    """An imported passport taken apart again; raises PassportRefused for one that this Ramet can no longer read."""
+    return _taken_apart(imported.text, imported.imported_at)
+
+
+@lru_cache(maxsize=32)  # a long chain takes a second, and strangers may ask for its page again and again
+def _taken_apart(text: str, imported_at: datetime) -> Passport:
+    return read_passport(text.encode(), now=max(timezone.now(), imported_at))
 
 
 # Telling a passport -------------------------------------------------------------------------------------------------
@@ -40,7 +46,7 @@ def steps_of(line: Line) -> list[EarlierStep]:
             if individual.is_colony and individual.began != individual.acquired:
                 steps.append(EarlierStep(individual.began, "colonies", f"Colony {individual.tag} began"))
             came = "Came back" if individual.came_by == RETURN else "Came to this keeper"
-            detail = f"colony {individual.tag}" if individual.is_colony else ""
+            detail = f"as the colony {individual.tag}" if individual.is_colony else ""
             steps.append(EarlierStep(individual.acquired, "acquired", came, detail))
     return steps
 

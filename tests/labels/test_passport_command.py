@@ -114,6 +114,14 @@ def test_it_is_brought_in(file):
     assert json.loads(told("import_passport", file, "--check", "--json"))["came_already"] == acquisition.pk
 
 
+def test_a_trace_goes_on_before_it_came(file):
+    told("import_passport", file, "--tag", "HE7")
+    lines = told("trace", "HE7").splitlines()
+    at = lines.index("  before it came, as told by The Lagoon Shed:")
+    assert lines[at + 1] == "  ↑  1 Jul 2025  Frag G6X9-8HR4 was cut from the mother colony MOTHER-2"
+    assert lines[at + 4] == "  ↑ 10 Jan 2024  Came to this keeper as the colony GRAND/1"
+
+
 def test_it_is_read_from_standard_input(file, monkeypatch):
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(file.read_bytes())))
     assert "recorded as HE7" in told("import_passport", "-", "--tag", "HE7")

@@ -278,6 +278,13 @@ def test_the_page_of_a_plug_hands_out_its_passport(signed_in, plug):
     assert address in signed_in.get(reverse("plug", args=[plug.code])).content.decode()
 
 
+def test_the_page_of_a_colony_hands_out_its_passport(signed_in, plug):
+    colony = plug.cut_event.mother
+    address = reverse("passport_of", args=[colony.code])
+    assert address in signed_in.get(reverse("colony", args=[colony.tag])).content.decode()
+    assert read_passport(signed_in.get(address).content, now=timezone.now()).line.itself.tag == "MOTHER-2"
+
+
 def test_a_plug_that_has_none_is_said(signed_in, plug):
     Plug.objects.filter(pk=plug.pk).update(fate="void", ended_on=plug.began_on)
     address = reverse("passport_of", args=[plug.code])

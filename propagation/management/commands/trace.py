@@ -27,6 +27,10 @@ class Command(KeeperCommand):
         yield f"{answer.get('tag', answer['code'])} · {name}"
         for step in answer["ancestors"]:
             yield f"  ↑ {date_format(step['date'], 'j M Y'):>11}  {WORDS[step['kind']](step)}"
+        for keeper in answer.get("passport", ()):
+            yield f"  before it came, as told by {keeper['known_as'] or keeper['name'] or 'a keeper without a name'}:"
+            for step in keeper["steps"]:
+                yield f"  ↑ {date_format(step['date'], 'j M Y'):>11}  {step['what']}"
         if not answer["descendants"]:
             yield "  Nothing has come of it yet."
         for step in answer["descendants"]:
