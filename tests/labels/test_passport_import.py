@@ -11,6 +11,7 @@ import pytest
 from django.conf import settings as django_settings
 from django.db import IntegrityError
 
+from config.home import kept_secret
 from inventory.actions.acquire_from import Deal
 from labels.actions.import_passport import import_passport
 from labels.actions.issue_passport import issue_passport
@@ -389,3 +390,24 @@ def test_two_keepers_exchange_a_plug_by_files_alone(tmp_path):
     assert [part["code"] for part in told["passport"]] == [code, "TDSP-NJ3T", "G6X9-8HR4"]
     assert told["lineage"] == "Harbour Ember of the shed"
     assert (one / "keys" / "passport_key.pem").read_bytes() != (two / "keys" / "passport_key.pem").read_bytes()
+
+
+def test_a_secret_is_never_overwritten_even_where_files_have_no_second_name(tmp_path, monkeypatch):
+    """On a stick formatted for cameras there are no hard links; who comes second takes what the first one wrote."""
+    path = tmp_path / "keys" / "secret"
+
+    def no_links(source, target):
+        raise PermissionError("no links here")
+
+    monkeypatch.setattr("config.home.os.link", no_links)
+    assert kept_secret(path, lambda: "first") == "first"
+    assert kept_secret(path, lambda: "second") == "first"
+    assert path.stat().st_mode & 0o777 == 0o600
+
+    def made_while_somebody_else_was_quicker():
+        other.write_text("theirs")
+        return "ours"
+
+    other = tmp_path / "keys" / "other"
+    assert kept_secret(other, made_while_somebody_else_was_quicker) == "theirs"
+    assert sorted(each.name for each in path.parent.iterdir()) == ["other", "secret"]
