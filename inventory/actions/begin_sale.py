@@ -112,7 +112,8 @@ def begin_sale(
             return begun
         raise
     _put_in(sale, items, holds=holds, today=today, by=by)
-    return sale
+    note_whether_paid(sale, today=today)
+    return keep(sale, "paid_on", by=by) if sale.paid_on else sale
 
 
 @transaction.atomic
