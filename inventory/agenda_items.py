@@ -4,8 +4,8 @@ from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils.formats import date_format
 
-from inventory.models import Hold, LineagePrice
-from inventory.readings.availability import available_on
+from inventory.models import Hold
+from inventory.readings.availability import available_on, with_price
 from inventory.readings.holds import SOON
 from propagation.agenda import Due, contributes_to_agenda
 from propagation.models import Lineage
@@ -67,9 +67,9 @@ def holds_that_end(day):
 @contributes_to_agenda(order=65)
 def ready_without_a_price(day):
     """Lineages that have frags to sell and no price."""
-    ready = available_on(day).filter(lineage=OuterRef("pk"), own_price=None)
-    priced = LineagePrice.objects.filter(lineage=OuterRef("pk"))
-    names = list(Lineage.objects.filter(Exists(ready), ~Exists(priced)).order_by("name").values_list("name", flat=True))
+    ready = available_on(day).filter(lineage=OuterRef("pk"))
+    unpriced = with_price(ready).filter(lineage__price=None, price=None)
+    names = list(Lineage.objects.filter(Exists(unpriced)).order_by("name").values_list("name", flat=True))
     if names:
         yield Due(
             f"Set a price for {_some(names)}: ready to leave without one",

@@ -23,6 +23,7 @@ urlpatterns = [
     path("prices/", prices.prices, name="prices"),
     path("prices/currency/", prices.book_currency, name="book_currency"),
     path("prices/plugs/", prices.plugs_price, name="plugs_price"),
+    path("prices/<int:pk>/sizes/", prices.size_prices, name="size_prices"),
     path("plugs/<str:code>/price/", prices.plug_price, name="plug_price"),
     # -- sales
     path("sales/", sales.sales, name="sales"),

@@ -8,12 +8,13 @@ from django.db import transaction
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
 from inventory.errors import AmountsNotConverted, BadAmount
-from inventory.models import AcquisitionTerms, Book, LineagePrice, PlugPrice
+from inventory.models import AcquisitionTerms, Book, LineagePrice, OfferPack, PlugPrice, SizePrice
 from inventory.models.book import check_currency
 from inventory.money import LARGEST
 from propagation.errors import BadValue, ChangedMeanwhile, PlugGone
 from propagation.models import Lineage, Plug
 
+SMALLEST_FROM_MM, LARGEST_FROM_MM = Decimal(1), Decimal("999.9")
 ANY = object()  # a price that may have been anything when the form was opened
 
 
@@ -104,11 +105,62 @@ def set_plug_prices(*, plugs, amount: Decimal | None, was: Decimal | object | No
     return locked
 
 
+def _as_sizes(prices: dict[Decimal, Decimal]) -> str:
+    return ", ".join(f"from {size} mm" for size in sorted(prices))
+
+
+@transaction.atomic
+def set_size_prices(
+    *, lineage: Lineage, prices: dict[Decimal, Decimal], was: dict[Decimal, Decimal] | object = ANY, by=None
+) -> int:
+    """Set what a frag of a lineage costs from a size on: ``{from_mm: amount}``, all of them; returns how many changed.
+
+    A size that is not named any more has no price. Raises BadAmount, BadValue for a size of less than 1 mm or that does
+    not fit, and ChangedMeanwhile if they are no longer what they were when the form was opened.
+    """
+    book = Book.current()
+    for from_mm, amount in prices.items():
+        if not SMALLEST_FROM_MM <= from_mm <= LARGEST_FROM_MM:
+            raise BadValue(
+                f"A price from {from_mm} mm on cannot be; write a size from {SMALLEST_FROM_MM} to {LARGEST_FROM_MM} "
+                "mm.",
+                field="from_mm",
+            )
+        check_amount(amount, book)
+    Lineage.objects.select_for_update().get(pk=lineage.pk)
+    stored = {price.from_mm: price for price in SizePrice.objects.filter(lineage=lineage)}
+    now = {size: price.amount for size, price in stored.items()}
+    if was is not ANY and now not in (was, prices):
+        raise ChangedMeanwhile(f"What frags of {lineage} cost by size ({_as_sizes(now) or 'none is set now'})")
+    new = [
+        SizePrice(lineage=lineage, from_mm=size, amount=prices[size]) for size in sorted(prices) if size not in stored
+    ]
+    changed, gone = [], []
+    for size, price in stored.items():
+        if size not in prices:
+            gone.append(price)
+        elif price.amount != prices[size]:
+            price.amount = prices[size]
+            changed.append(price)
+    for price in gone:
+        price._history_user = by
+        price.delete()  # its history keeps what it was
+    bulk_create_with_history(new, SizePrice, default_user=by)
+    bulk_update_with_history(changed, SizePrice, ["amount"], default_user=by)
+    return len(new) + len(changed) + len(gone)
+
+
 def amounts_in_book() -> int:
-    """How many amounts of money there are. Three queries."""
+    """How many amounts of money there are. Five queries."""
     return sum(
         amounts.count()
-        for amounts in (LineagePrice.objects, PlugPrice.objects, AcquisitionTerms.objects.exclude(amount=None))
+        for amounts in (
+            LineagePrice.objects,
+            SizePrice.objects,
+            PlugPrice.objects,
+            OfferPack.objects,
+            AcquisitionTerms.objects.exclude(amount=None),
+        )
     )
 
 

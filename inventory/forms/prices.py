@@ -13,6 +13,7 @@ from inventory.models import Book
 from inventory.money import plain_amount, read_amount
 from inventory.readings.availability import available_on
 from propagation.errors import RametError
+from propagation.forms.fields import LengthField
 from propagation.models import Lineage
 
 
@@ -64,6 +65,86 @@ class PricesForm(forms.Form):
             if amount != was:
                 prices.append(NewPrice(lineage, amount, was))
         return prices
+
+
+class TypedLength(LengthField):
+    """A length typed with a point or a comma."""
+
+    def __init__(self, **kwargs):
+        super().__init__(widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}), **kwargs)
+
+    def to_python(self, value):
+        if isinstance(value, str) and value.count(",") == 1 and "." not in value:
+            value = value.replace(",", ".")
+        return super().to_python(value)
+
+
+class SizePricesForm(forms.Form):
+    """What a lineage costs from a size on: each stored price in a row, and rows to add to them.
+
+    The hidden field holds what was stored when the form was opened. Sizes are typed in the keeper's unit.
+    """
+
+    EMPTY_ROWS = 3
+    MOST_ROWS = 30
+    was = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, data=None, *, book: Book, length_unit: str, stored: dict[Decimal, Decimal]):
+        wanted = len(stored) + self.EMPTY_ROWS
+        if data is not None:  # every row that was sent, and no fewer
+            while wanted < self.MOST_ROWS and f"from-{wanted}" in data:
+                wanted += 1
+        super().__init__(data, initial={"was": self._written(stored)})
+        rows = sorted(stored.items()) + [(None, None)] * (wanted - len(stored))
+        for number, (size, amount) in enumerate(rows):
+            length = TypedLength(
+                label=f"{number + 1}. From",
+                initial=size,
+                required=False,
+                max_digits=6,
+                error_messages={"invalid": "This is no size. Write it as 30.", "max_digits": "Such a size cannot be."},
+            )
+            length.use_unit(length_unit)
+            self.fields[f"from-{number}"] = length
+            self.fields[f"price-{number}"] = AmountField(
+                book=book, label=f"{number + 1}. Price ({book.currency})", initial=amount
+            )
+        self.stored_sizes = [size for size, _ in rows]
+
+    @staticmethod
+    def _written(prices) -> str:
+        return " ".join(f"{size}:{amount}" for size, amount in sorted(prices.items()))
+
+    def clean_was(self):
+        try:
+            pairs = (pair.split(":") for pair in self.cleaned_data["was"].split())
+            return {Decimal(size): Decimal(amount) for size, amount in pairs}
+        except (ArithmeticError, ValueError):
+            raise ValidationError("This page was changed on its way here. Open it again.") from None
+
+    def rows(self):
+        """``(size field, price field)`` for the page."""
+        return [(self[f"from-{n}"], self[f"price-{n}"]) for n in range(len(self.stored_sizes))]
+
+    def clean(self):
+        told, self.prices = super().clean(), {}
+        for number, before in enumerate(self.stored_sizes):
+            if f"from-{number}" in self.errors or f"price-{number}" in self.errors:
+                continue
+            size, amount = told.get(f"from-{number}"), told.get(f"price-{number}")
+            if before is not None and f"from-{number}" not in self.changed_data:
+                size = before  # free of rounding
+            if size is None and amount is None:
+                continue
+            if size is None:
+                self.add_error(f"from-{number}", "From which size does this price hold?")
+            elif amount is None and f"price-{number}" not in self.changed_data:
+                self.add_error(f"price-{number}", "What does a frag of this size cost?")
+            elif size in self.prices:
+                self.add_error(f"from-{number}", "There is a price from this size already; keep one of the two.")
+            elif amount is not None:
+                self.prices[size] = amount
+        return told
 
 
 class PriceFilter(django_filters.FilterSet):

@@ -4,6 +4,7 @@ import django_filters
 from django.db.models import Q, Value
 from django.db.models.functions import Concat
 
+from inventory.readings.availability import price as price_of_plug
 from propagation import codes
 from propagation.lengths import unit_of
 from propagation.models import GrowthForm, Lineage, Measure, Plug
@@ -124,5 +125,4 @@ class ReadyFilter(django_filters.FilterSet):
         return queryset.filter(rack=None if value == NO_RACK else value)
 
     def priced(self, queryset, name, value):
-        is_priced = Q(own_price__isnull=False) | Q(lineage__price__isnull=False)
-        return queryset.filter(is_priced) if value == "known" else queryset.exclude(is_priced)
+        return queryset.alias(price_sought=price_of_plug()).filter(price_sought__isnull=value != "known")

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.db.models import DateField, DecimalField, Exists, F, IntegerField, OuterRef, Subquery
 from django.db.models.functions import Coalesce, Lower
 
-from inventory.models import Hold, SaleLine
+from inventory.models import Hold, SaleLine, SizePrice
 from propagation.models import Lineage, Plug
 
 # A glance counts so far and no further: what is beyond is "more than". Keeps a page quick however much is ready.
@@ -24,9 +24,24 @@ def available_on(day):
     return Plug.objects.ready_on(day).filter(~Exists(held), ~Exists(in_a_sale))
 
 
+def usual_price():
+    """What a plug costs without a price of its own, as an expression on plugs.
+
+    The price by size of its lineage with the largest ``from_mm`` not above the plug's size, or what the lineage usually
+    costs, or None. A plug whose size is not known has no price by size.
+    """
+    by_size = SizePrice.objects.filter(lineage=OuterRef("lineage"), from_mm__lte=OuterRef("size_mm"))
+    return Coalesce(Subquery(by_size.order_by("-from_mm").values("amount")[:1]), "lineage__price__amount")
+
+
+def price():
+    """What a plug costs, as an expression on plugs: its own price, or the usual one (``usual_price``), or None."""
+    return Coalesce("own_price__amount", usual_price())
+
+
 def with_price(plugs):
-    """The plugs with ``price``: their own, or their lineage's, or None."""
-    return plugs.annotate(price=Coalesce("own_price__amount", "lineage__price__amount"))
+    """The plugs with ``price``: their own, or that of their size, or their lineage's, or None. No query more."""
+    return plugs.annotate(price=price())
 
 
 def for_list(plugs):

@@ -1,21 +1,22 @@
 """Prices: of every lineage at once, of single plugs, and the currency they are in."""
 
 from django.contrib import messages
-from django.db.models import F
-from django.db.models.functions import Lower
-from django.shortcuts import redirect, render
+from django.db.models import Count, F, OuterRef, Subquery
+from django.db.models.functions import Coalesce, Lower
+from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.timezone import localdate
 
-from inventory.actions.set_prices import set_currency, set_lineage_prices, set_plug_prices
+from inventory.actions.set_prices import set_currency, set_lineage_prices, set_plug_prices, set_size_prices
 from inventory.errors import AmountsNotConverted
-from inventory.forms.prices import CurrencyForm, PlugPriceForm, PriceFilter, PricesForm
-from inventory.models import Book, LineagePrice, PlugPrice
+from inventory.forms.prices import CurrencyForm, PlugPriceForm, PriceFilter, PricesForm, SizePricesForm
+from inventory.models import Book, PlugPrice, SizePrice
+from inventory.readings.availability import usual_price
 from inventory.readings.chosen import plugs_chosen
 from inventory.views.holds import page_of_plug, plug_or_404
 from propagation.errors import RametError
 from propagation.forms.fields import refuse
-from propagation.models import Lineage
+from propagation.models import Lineage, Plug, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.views.lists import in_use
 
@@ -26,7 +27,7 @@ def prices(request):
     """Every lineage with its price; those that were changed are saved together."""
     book = Book.current()
     today = localdate()
-    every = Lineage.objects.annotate(amount=F("price__amount")).order_by(Lower("name"))
+    every = Lineage.objects.annotate(amount=F("price__amount"), sizes=_number_of_size_prices()).order_by(Lower("name"))
     filterset = PriceFilter(request.GET, queryset=every, today=today)
     page = UncountedPaginator(filterset.qs, ROWS).get_page(request.GET.get("page"))
     # What was on the page when it was opened is saved, whatever the filter would show now.
@@ -59,6 +60,33 @@ def _named(lineages, data):
     """The lineages whose prices were on the page that was sent."""
     ids = [name.removeprefix("price-") for name in data if name.startswith("price-")]
     return lineages.filter(pk__in=[pk for pk in ids if pk.isascii() and pk.isdigit() and len(pk) < 19])
+
+
+def _number_of_size_prices():
+    counted = SizePrice.objects.filter(lineage=OuterRef("pk")).values("lineage").annotate(n=Count("pk"))
+    return Coalesce(Subquery(counted.values("n")), 0)
+
+
+def size_prices(request, pk):
+    """What frags of one lineage cost from a size on."""
+    lineage = get_object_or_404(Lineage.objects.select_related("price"), pk=pk)
+    book = Book.current()
+    stored = dict(SizePrice.objects.filter(lineage=lineage).values_list("from_mm", "amount"))
+    form = SizePricesForm(request.POST or None, book=book, length_unit=Preferences.current().length_unit, stored=stored)
+    if request.method == "POST" and form.is_valid():
+        try:
+            count = set_size_prices(lineage=lineage, prices=form.prices, was=form.cleaned_data["was"], by=request.user)
+        except RametError as error:
+            form.add_error(None, str(error))  # the size that cannot be is in the sentence
+        else:
+            messages.success(request, _saved(count))
+            return redirect("size_prices", lineage.pk)
+    return render(
+        request,
+        "inventory/size_prices.html",
+        {"form": form, "lineage": lineage, "book": book, "usual": getattr(lineage, "price", None)},
+        status=422 if form.errors else 200,
+    )
 
 
 def _saved(count) -> str:
@@ -100,16 +128,17 @@ def _plug_price_page(request, plugs, *, back, back_label, amount=None, several=F
             what = f"The price of {priced[0]} is" if len(priced) == 1 else f"The prices of {len(priced)} plugs are"
             messages.success(request, f"{what} saved." if wanted is not None else f"{what} that of the lineage again.")
             return redirect(back)
-    usual = dict(
-        LineagePrice.objects.filter(lineage__in={plug.lineage_id for plug in plugs}).values_list("lineage", "amount")
-    )
+    usual = {}
+    for each in Plug.objects.filter(pk__in=[plug.pk for plug in plugs]).annotate(usual=usual_price()).order_by("usual"):
+        amounts = usual.setdefault(each.lineage_id, [])
+        amounts += [each.usual] if each.usual not in amounts else []
     return render(
         request,
         "inventory/plug_price.html",
         {
             "form": form,
             "plugs": plugs,
-            "usual": [(lineage, usual.get(lineage.pk)) for lineage in dict.fromkeys(plug.lineage for plug in plugs)],
+            "usual": [(lineage, usual[lineage.pk]) for lineage in dict.fromkeys(plug.lineage for plug in plugs)],
             "book": book,
             "back_url": back,
             "back_label": back_label,

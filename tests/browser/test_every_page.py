@@ -49,7 +49,9 @@ def sale_with_everything(keeper):
 @pytest.fixture
 def pages(keeper):
     """The address of every page that a keeper can open, on the demo's records."""
-    DemoScenario(settings.BASE_DIR / "fixtures" / "demo_scenario.toml", today=localdate(), by=keeper).build()
+    demo = DemoScenario(settings.BASE_DIR / "fixtures" / "demo_scenario.toml", today=localdate(), by=keeper)
+    demo.build()
+    demo.look_back()
     ready = Plug.objects.ready_on(localdate()).first()
     healing = Plug.objects.healing().first()
     gone = Plug.objects.filter(fate=Fate.SOLD).first()
@@ -118,6 +120,7 @@ def pages(keeper):
         reverse("lineage", args=[colony.lineage_id]),
         reverse("lineage_edit", args=[colony.lineage_id]),
         reverse("lineage_cut_rule", args=[colony.lineage_id]),
+        reverse("size_prices", args=[colony.lineage_id]),
         reverse("colony_cut_rule", args=[colony.tag]),
         *(
             reverse(name, args=[system.pk])

@@ -5,7 +5,8 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 
-from inventory.models import Book, LineagePrice, PlugPrice
+from inventory.models import Book, LineagePrice, PlugPrice, SizePrice
+from propagation.models import Preferences
 from tests.factories import LineageFactory, ReadyPlugFactory
 
 pytestmark = pytest.mark.django_db
@@ -106,6 +107,81 @@ def test_the_page_costs_the_same_queries_however_many_lineages(signed_in, django
 
 def test_without_a_lineage_the_way_on_is_to_enter_one(signed_in):
     assert reverse("lineage_new") in signed_in.get(reverse("prices")).content.decode()
+
+
+# -- by size
+
+
+def sizes_page(client, lineage, data=None):
+    address = reverse("size_prices", args=[lineage.pk])
+    return client.get(address) if data is None else client.post(address, data)
+
+
+def sizes_of(lineage):
+    return dict(SizePrice.objects.filter(lineage=lineage).values_list("from_mm", "amount"))
+
+
+def test_prices_by_size_are_set_changed_and_emptied_on_a_page_of_their_own(signed_in, keeper):
+    lineage = LineageFactory()
+    assert reverse("size_prices", args=[lineage.pk]) in signed_in.get(reverse("prices")).content.decode()
+    assert "No size has a price of its own yet" in sizes_page(signed_in, lineage).content.decode()
+    sizes_page(signed_in, lineage, {"from-0": "30", "price-0": "40", "from-1": "20,5", "price-1": "25,50"})
+    assert sizes_of(lineage) == {30: 40, Decimal("20.5"): Decimal("25.5")}
+    assert SizePrice.history.latest().history_user == keeper
+    page = sizes_page(signed_in, lineage)
+    sent = {
+        field.html_name: field.value() if isinstance(field.value(), str) else field.field.prepare_value(field.value())
+        for field in page.context["form"]
+    }
+    assert (str(sent["from-0"]), str(sent["from-1"])) == ("20.5", "30")
+    sent = {name: value or "" for name, value in sent.items()} | {"from-0": "", "price-0": "", "price-1": "45"}
+    assert sizes_page(signed_in, lineage, sent).status_code == 302
+    assert sizes_of(lineage) == {30: 45}
+    assert "1 price by size" in signed_in.get(reverse("prices")).content.decode()
+
+
+def test_sizes_are_typed_in_inches_by_who_thinks_in_inches(signed_in):
+    Preferences.objects.create(pk=1, length_unit="inch")
+    lineage = LineageFactory()
+    sizes_page(signed_in, lineage, {"from-0": "1", "price-0": "40"})
+    assert sizes_of(lineage) == {Decimal("25.4"): 40}
+
+
+@pytest.mark.parametrize(
+    ("sent", "field", "words"),
+    [
+        ({"from-0": "", "price-0": "40"}, "from-0", "From which size"),
+        ({"from-0": "30", "price-0": ""}, "price-0", "What does"),
+        ({"from-0": "long", "price-0": "40"}, "from-0", "no size"),
+        ({"from-0": "30", "price-0": "dear"}, "price-0", "is no amount"),
+        ({"from-0": "30", "price-0": "40", "from-1": "30", "price-1": "41"}, "from-1", "already"),
+        ({"from-0": "0.2", "price-0": "40"}, "__all__", "write a size from 1 to"),
+        ({"from-0": "30", "price-0": "40", "was": "20:x"}, "was", "Open it again"),
+    ],
+)
+def test_each_wrong_size_or_price_is_named_and_nothing_is_lost(signed_in, sent, field, words):
+    lineage = LineageFactory()
+    answer = sizes_page(signed_in, lineage, sent)
+    assert answer.status_code == 422
+    assert words in str(answer.context["form"].errors[field])
+    for typed in sent.values():
+        assert not typed or f'value="{typed}"' in answer.content.decode()
+    assert not SizePrice.objects.exists()
+
+
+def test_of_two_who_change_prices_by_size_the_second_is_told(signed_in):
+    lineage = LineageFactory()
+    SizePrice.objects.create(lineage=lineage, from_mm=20, amount=30)  # set after the form was opened
+    answer = sizes_page(signed_in, lineage, {"from-0": "25", "price-0": "40", "was": ""})
+    assert "changed by somebody else" in answer.content.decode()
+    assert sizes_of(lineage) == {20: 30}
+
+
+def test_the_price_of_a_size_is_said_where_a_plug_gets_its_own(signed_in):
+    plug = ReadyPlugFactory(size_mm=Decimal(30))
+    LineagePrice.objects.create(lineage=plug.lineage, amount=25)
+    SizePrice.objects.create(lineage=plug.lineage, from_mm=20, amount=35)
+    assert "costs €35.00." in signed_in.get(reverse("plug_price", args=[plug.code])).content.decode()
 
 
 # -- single plugs

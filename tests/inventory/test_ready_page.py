@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 from django.utils.timezone import localdate
 
-from inventory.models import Hold, LineagePrice, PlugPrice
+from inventory.models import Hold, LineagePrice, PlugPrice, SizePrice
 from tests.factories import (
     ContactFactory,
     CutEventFactory,
@@ -86,6 +86,14 @@ def test_a_plug_shows_its_own_price_before_that_of_its_lineage(signed_in):
     page = signed_in.get(reverse("ready")).content.decode()
     assert "€25.00" in page
     assert "€40.00" in page
+
+
+def test_a_price_by_size_is_a_known_price(signed_in):
+    plug, bare = ReadyPlugFactory(size_mm=Decimal(30)), ReadyPlugFactory(size_mm=Decimal(30))
+    SizePrice.objects.create(lineage=plug.lineage, from_mm=30, amount=35)
+    assert "€35.00" in signed_in.get(reverse("ready")).content.decode()
+    assert listed(signed_in, "?price=known") == [plug.code]
+    assert listed(signed_in, "?price=unknown") == [bare.code]
 
 
 # -- seeking

@@ -4,11 +4,19 @@ from decimal import Decimal
 
 import pytest
 
-from inventory.actions.set_prices import NewPrice, set_currency, set_lineage_prices, set_plug_prices
+from inventory.actions.set_prices import (
+    NewPrice,
+    set_currency,
+    set_lineage_prices,
+    set_plug_prices,
+    set_size_prices,
+)
 from inventory.errors import AmountsNotConverted, BadAmount
-from inventory.models import Book, LineagePrice, PlugPrice
+from inventory.models import Book, LineagePrice, PlugPrice, SizePrice
+from inventory.readings.availability import with_price
 from propagation.errors import BadValue, ChangedMeanwhile, PlugGone
-from tests.factories import LineageFactory, ReadyPlugFactory
+from propagation.models import Plug
+from tests.factories import CutEventFactory, LineageFactory, ReadyPlugFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -85,3 +93,65 @@ def test_a_new_currency_leaves_the_amounts_and_wants_a_yes_for_it():
     assert Book.current().currency == "EUR"
     assert set_currency(currency="chf").currency == "CHF"
     assert LineagePrice.objects.get().amount == 20
+
+
+# -- by size
+
+
+def sized(lineage, size):
+    return ReadyPlugFactory(cut_event=CutEventFactory(mother__lineage=lineage), size_mm=size)
+
+
+def test_a_plug_costs_its_own_price_or_that_of_its_size_or_the_usual_one(django_assert_num_queries):
+    lineage, other = LineageFactory.create_batch(2)
+    set_size_prices(lineage=lineage, prices={Decimal(20): Decimal(30), Decimal("35.5"): Decimal(50)})
+    set_size_prices(lineage=other, prices={Decimal(1): Decimal(99)})
+    sizes = ["19.9", "20", "35.4", "35.5", "60", None]
+    plugs = [sized(lineage, size and Decimal(size)) for size in sizes]
+    own = sized(lineage, Decimal(60))
+    PlugPrice.objects.create(plug=own, amount=0)
+
+    def prices():
+        return list(with_price(Plug.objects.filter(lineage=lineage)).order_by("pk").values_list("price", flat=True))
+
+    assert [plug.lineage_id for plug in plugs] == [lineage.pk] * 6
+    with django_assert_num_queries(1):
+        assert prices() == [None, 30, 30, 50, 50, None, 0]
+    LineagePrice.objects.create(lineage=lineage, amount=25)
+    assert prices() == [25, 30, 30, 50, 50, 25, 0]
+
+
+def test_prices_by_size_that_are_not_named_any_more_are_taken_away_and_the_history_keeps_them(keeper):
+    lineage = LineageFactory()
+    set_size_prices(lineage=lineage, prices={Decimal(20): Decimal(30), Decimal(30): Decimal(40)}, by=keeper)
+    assert set_size_prices(lineage=lineage, prices={Decimal(30): Decimal(45), Decimal(40): Decimal(60)}, by=keeper) == 3
+    assert list(SizePrice.objects.values_list("from_mm", "amount")) == [(30, 45), (40, 60)]
+    (gone,) = SizePrice.history.filter(history_type="-")
+    assert (gone.from_mm, gone.amount, gone.history_user) == (20, 30, keeper)
+    again = {Decimal(30): Decimal(45), Decimal(40): Decimal(60)}
+    assert set_size_prices(lineage=lineage, prices=again, was={}) == 0  # sent twice
+
+
+def test_prices_by_size_that_somebody_else_changed_are_not_written_over():
+    lineage = LineageFactory()
+    set_size_prices(lineage=lineage, prices={Decimal(20): Decimal(30)})
+    with pytest.raises(ChangedMeanwhile, match="from 20"):
+        set_size_prices(lineage=lineage, prices={Decimal(25): Decimal(30)}, was={})
+    assert SizePrice.objects.get().from_mm == 20
+
+
+@pytest.mark.parametrize(
+    ("size", "amount", "error"),
+    [("0.5", "10", BadValue), ("1000", "10", BadValue), ("20", "-1", BadAmount), ("20", "1.234", BadAmount)],
+)
+def test_a_size_or_a_price_that_cannot_be_is_refused(size, amount, error):
+    lineage = LineageFactory()
+    with pytest.raises(error):
+        set_size_prices(lineage=lineage, prices={Decimal(15): Decimal(9), Decimal(size): Decimal(amount)})
+    assert not SizePrice.objects.exists()
+
+
+def test_a_price_by_size_counts_before_the_currency_is_changed():
+    set_size_prices(lineage=LineageFactory(), prices={Decimal(20): Decimal(30)})
+    with pytest.raises(AmountsNotConverted, match="1"):
+        set_currency(currency="USD", confirmed=False)
