@@ -51,8 +51,6 @@ class Command(KeeperCommand):
         """Run this same command with the demo's own folder and database."""
         surroundings = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
         surroundings["RAMET_HOME"] = str(home)
-        # The matrices of so few colonies are small: threads that share one would mostly wait for each other.
-        surroundings.setdefault("OPENBLAS_NUM_THREADS", "1")
         command = [sys.executable, *sys.argv]
         if os.name != "nt":  # this very process goes on, so that whoever ends it ends the server
             self.stdout.flush()
