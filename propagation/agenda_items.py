@@ -161,7 +161,7 @@ def colonies_long_unmeasured(day: date):
     )
 
 
-@contributes_to_agenda(order=80)
+@contributes_to_agenda(order=25)
 def mothers_ready_to_cut(day: date):
     """Mothers whose next cut has come: large enough, rested, well, and with somebody there to watch them heal."""
     from propagation.forecasts.outlooks import current_outlooks  # scipy takes a second, which no command need wait for
