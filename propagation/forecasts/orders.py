@@ -202,13 +202,13 @@ class _Line:
         coming = _likely(total)
         to_cut = max(left - coming, 0)
         latest = float(last_free_day(np.floor(by_day.toordinal() - self.heal_days), self.absences))
-        cuts, too_late = [], []
+        cuts, too_late, is_bound = [], [], False
         for taken, states, rules, free, colonies in self.groups:
             known = {str(colony.pk): colony for colony in colonies}
             too_late += [colony for colony, day in zip(colonies, free, strict=True) if day > latest]
             if not to_cut or total[-1] >= SURE_ENOUGH or latest < self.today.toordinal():
                 continue
-            answer = self._fill(taken, states, rules, free, to_cut, latest)
+            answer = self._share(total, left, taken, states, rules, free, to_cut, latest, is_first=not cuts)
             cuts += [
                 OrderCut(
                     known[cut.identifier],
@@ -219,7 +219,8 @@ class _Line:
                 )
                 for cut in answer.lines
             ]
-            total = _at_most(np.convolve(total, answer.chances), left)
+            total = _with(total, answer, left)
+            is_bound = is_bound or answer.wanted < left
         first = self.today.toordinal()
         return Order(
             lineage=self.lineage,
@@ -231,7 +232,7 @@ class _Line:
             counted=counted,
             coming=min(coming, left),
             probability=float(total[-1]) if left else 1.0,
-            is_bound=bool(left and coming and cuts),
+            is_bound=is_bound and total[-1] < 1,
             expected=counted + float(total @ np.arange(len(total))),
             likely=counted + _likely(total),
             last_cut_on=date.fromordinal(max(int(latest), 1)),
@@ -247,6 +248,25 @@ class _Line:
             notes=self.notes,
             mothers=self.mothers,
         )
+
+    def _share(self, total, left, taken, states, rules, free, wanted, latest, *, is_first):
+        """What one group gives: all it is asked for, or, after another group, no more than makes the order likely."""
+
+        def ask(number):
+            return self._fill(taken, states, rules, free, number, latest)
+
+        answer = ask(wanted)
+        if is_first or _with(total, answer, left)[-1] < SURE_ENOUGH:
+            return answer
+        low, high = 0, wanted
+        while high - low > 1:
+            middle = (low + high) // 2
+            fewer = ask(middle)
+            if _with(total, fewer, left)[-1] < SURE_ENOUGH:
+                low = middle
+            else:
+                high, answer = middle, fewer
+        return answer
 
     def _fill(self, taken, states, rules, free, wanted, latest):
         """The cuts of one group on days when somebody is there."""
@@ -294,6 +314,11 @@ def _at_most(chances, most, *, pad=True):
     kept[: min(len(chances), len(kept))] = chances[: len(kept)]
     kept[-1] += chances[len(kept) :].sum()
     return kept
+
+
+def _with(total, answer, left):
+    """The chances with what a group gives added."""
+    return _at_most(np.convolve(total, answer.chances), left)
 
 
 def _likely(chances) -> int:

@@ -3,10 +3,10 @@
 import functools
 from datetime import timedelta
 
-import numpy as np
 import pytest
 from django.utils.timezone import localdate
 
+from propagation.forecasts import orders
 from propagation.forecasts.orders import first_free_day, last_free_day, plan_order
 from propagation.models import Absence, CutRule, IncidentKind, Plug
 from tests.factories import (
@@ -14,6 +14,7 @@ from tests.factories import (
     HoldFactory,
     IncidentFactory,
     LineageFactory,
+    PlacementFactory,
     PlugFactory,
     ReadyPlugFactory,
 )
@@ -144,35 +145,59 @@ def test_what_cannot_be_done_says_what_is_likely_and_by_when(line, mother):
     assert not sooner.is_likely
 
 
-def test_mothers_followed_by_different_measures_fill_an_order_together(line, grown):
-    grown(tag="O1", first=60, gain=3, lineage=line)
-    grown(tag="O2", first=30, gain=4, measure="area_cm2", lineage=line)
-    found = order(line, 7, days=100)
-    alone = dict.fromkeys(("O1", "O2"), 1)
-    assert {cut.colony.tag for cut in found.cuts} == set(alone)
-    assert 0 < found.probability < 1
+@pytest.fixture
+def two_measures(line, grown):
+    """Mothers of one line that are followed by different measures."""
+    return [
+        grown(tag="O1", first=60, gain=3, lineage=line),
+        grown(tag="O2", first=30, gain=4, measure="area_cm2", lineage=line),
+    ]
 
 
-def test_the_chance_of_two_measures_is_that_of_their_sum(line, grown):
-    """Reckoned again from the chances of each group, by every pair of numbers."""
-    from propagation.forecasts import orders
-
-    grown(first=60, gain=3, lineage=line)
-    grown(first=30, gain=4, measure="area_cm2", lineage=line)
-    told, fill = [], orders._Line._fill
+@pytest.fixture
+def told(monkeypatch):
+    """What the groups answered, in their turn."""
+    answers, fill = [], orders._Line._fill
 
     def listening(self, *given):
-        answer = fill(self, *given)
-        told.append(answer.chances)
-        return answer
+        answers.append(fill(self, *given))
+        return answers[-1]
 
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(orders._Line, "_fill", listening)
-        line_today = orders._Line(line, TODAY)
-        found = line_today.answer(7, TODAY + timedelta(days=100), 0, True)
-    first, second = (np.array(each) for each in told)
-    expected = sum(first[i] * second[j] for i in range(8) for j in range(8) if i + j >= 7)
+    monkeypatch.setattr(orders._Line, "_fill", listening)
+    return answers
+
+
+@pytest.mark.usefixtures("two_measures")
+def test_the_chance_of_two_measures_is_that_of_their_sum(line, told):
+    """Reckoned again from the chances of each group, by every pair of numbers."""
+    found = orders._Line(line, TODAY).answer(9, TODAY + timedelta(days=100), 0, True)
+    assert {cut.colony.tag for cut in found.cuts} == {"O1", "O2"}
+    first, second = (answer.chances for answer in told)
+    expected = sum(first[i] * second[j] for i in range(10) for j in range(10) if i + j >= 9)
     assert found.probability == pytest.approx(expected)
+    assert 0 < found.probability < 0.8
+    assert not found.is_bound
+
+
+@pytest.mark.usefixtures("two_measures")
+def test_the_second_group_is_asked_for_no_more_than_is_needed(line):
+    found = order(line, 3, days=100)
+    frags = sorted(cut.frags for cut in found.cuts)
+    assert len(frags) == 2
+    assert frags[0] < 3 < frags[1]  # 4 so that 3 heal, and 2 more to be sure
+    assert found.is_likely
+    assert found.is_bound
+
+
+def test_water_that_is_off_puts_a_cut_off(line, mother, monkeypatch):
+    placement = PlacementFactory(colony=mother)
+    worry = "Alkalinity is 4.9 dKH in Bench tank, below 6.5."
+    monkeypatch.setattr(
+        "propagation.forecasts.gathering.water_worries", lambda day: {placement.spot.system_id: [worry]}
+    )
+    found = order(line)
+    assert all(cut.day > TODAY + timedelta(days=14) for cut in found.cuts)
+    assert any(worry in note for note in found.notes)
 
 
 def test_a_line_without_mothers(line, signed_in):
