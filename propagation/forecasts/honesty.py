@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
-from django.db.models import F, FloatField, Func
+from django.db.models import Count, F, Field, Func, Q
 from scipy.stats import beta
 
 from propagation.forecasts import learning
@@ -184,7 +184,7 @@ def compared(figures: Figures | None) -> str:
 class DaysBetween(Func):
     """Days from one date to another, counted by the database: of a hundred thousand it makes short work."""
 
-    output_field = FloatField()
+    output_field = Field()  # a number as the database gives it
 
     def as_sqlite(self, compiler, connection, **context):
         return self.as_sql(compiler, connection, template="(-julianday(%(expressions)s))", arg_joiner=") + julianday(")
@@ -194,7 +194,7 @@ class DaysBetween(Func):
 
 
 def how_right(lineage: Lineage | None = None) -> Honesty:
-    """Of every stored forecast that met its outcome, or of those of one line. Two queries."""
+    """Of every stored forecast that met its outcome, or of those of one line. Three queries."""
     scores = ForecastScore.objects.order_by()
     if lineage is not None:
         scores = scores.filter(forecast__colony__lineage=lineage)
@@ -207,14 +207,14 @@ def how_right(lineage: Lineage | None = None) -> Honesty:
         F("forecast__last_size"),
         F("forecast__last_rate"),
         DaysBetween(F("forecast__made_for"), F("taken_on")),
-        "reading",
-        F("forecast__colony"),
-        F("forecast__replayed"),
     )
     columns = list(zip(*rows.iterator(chunk_size=20_000), strict=True))
     if not columns:
         return Honesty(None)
-    keys, steps, outcome, middle, rank, last_size, last_rate, days, reading, colony, replayed = columns
+    whole = scores.aggregate(
+        colonies=Count("forecast__colony", distinct=True), replayed=Count("pk", filter=Q(forecast__replayed=True))
+    )
+    keys, steps, outcome, middle, rank, last_size, last_rate, days = columns
     outcome, middle, rank, steps = (np.array(column, dtype=float) for column in (outcome, middle, rank, steps))
     size = np.array(last_size, dtype=float)  # None becomes nan
     told = {
@@ -227,10 +227,10 @@ def how_right(lineage: Lineage | None = None) -> Honesty:
     return Honesty(
         everything=_figures(None, everything, outcome, rank, told),
         by_steps=[_figures(each, steps == each, outcome, rank, told) for each in STEPS if (steps == each).any()],
-        colonies=len(set(colony)),
-        replayed=sum(map(bool, replayed)),
+        colonies=whole["colonies"],
+        replayed=whole["replayed"],
         ranks=np.bincount(np.minimum((rank * RANK_PARTS).astype(int), RANK_PARTS - 1), minlength=RANK_PARTS).tolist(),
-        misses=_worst(keys, off, reading),
+        misses=_worst(keys, off),
     )
 
 
@@ -248,20 +248,17 @@ def _figures(steps, chosen, outcome, rank, told) -> Figures:
     return Figures(steps, number, tuple(shares), Errors(**errors))
 
 
-def _worst(keys, off, reading) -> list[Miss]:
+def _worst(keys, off) -> list[Miss]:
     """The largest misses, each outcome once."""
     # A forecast of half and one of twice the outcome missed by as much.
-    order = np.argsort(-np.abs(np.log1p(np.maximum(off, -0.999999))), kind="stable")
-    seen, chosen = set(), []
-    for place in order:
-        if len(chosen) == WORST:
-            break
-        if reading[place] not in seen:
-            seen.add(reading[place])
-            chosen.append(int(place))
+    order = np.argsort(-np.abs(np.log1p(np.maximum(off, -0.999999))), kind="stable")[: WORST * 2 * len(STEPS)]
     found = ForecastScore.objects.select_related("forecast__colony__lineage").defer("forecast__state")
-    found = found.in_bulk([keys[place] for place in chosen])
-    return [Miss(found[keys[place]], float(100 * off[place])) for place in chosen]
+    found = found.in_bulk([keys[place] for place in order])
+    misses = {}
+    for place in order:
+        score = found[keys[place]]
+        misses.setdefault(score.reading_id, Miss(score, float(100 * off[place])))
+    return list(misses.values())[:WORST]
 
 
 def set_aside(lineage: Lineage | None = None) -> list[SetAside]:
