@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from inventory.views import acquisitions, contacts, holds, leaving, prices, ready, sale_acts, sales
+from inventory.views import acquisitions, contacts, hold_deposits, holds, leaving, prices, ready, sale_acts, sales
 
 urlpatterns = [
     # -- the ready list, holds, prices
@@ -20,6 +20,8 @@ urlpatterns = [
     path("holds/new/", holds.hold_many, name="hold_many"),
     path("holds/<int:pk>/release/", holds.hold_release, name="hold_release"),
     path("holds/<int:pk>/extend/", holds.hold_extend, name="hold_extend"),
+    path("holds/<int:pk>/deposit/", hold_deposits.hold_deposit, name="hold_deposit"),
+    path("holds/<int:pk>/deposit/settle/", hold_deposits.hold_deposit_settle, name="hold_deposit_settle"),
     path("prices/", prices.prices, name="prices"),
     path("prices/currency/", prices.book_currency, name="book_currency"),
     path("prices/plugs/", prices.plugs_price, name="plugs_price"),

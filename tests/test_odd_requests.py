@@ -163,6 +163,7 @@ def test_no_odd_number_breaks_a_page(signed_in, number):
         "print_run",
         "print_run_pdf",
         "sale",
+        "hold_deposit",
         "sale_change",
         "sale_pay",
         "sale_refund",

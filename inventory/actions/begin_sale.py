@@ -79,7 +79,7 @@ def begin_sale(
         colony_ids=[item.colony.pk for item in items if item.colony],
     )
     if submission and (begun := Sale.objects.filter(submission=submission).select_related("contact").first()):
-        return begun
+        return _begun_with(begun, items)
     if not items:
         raise BadValue("Choose at least one plug or colony to sell.", field="plugs")
     day = on or today
@@ -109,7 +109,7 @@ def begin_sale(
             sale.save()
     except IntegrityError:  # the same form, with other plugs, in the same moment
         if begun := Sale.objects.filter(submission=submission).first():
-            return begun
+            return _begun_with(begun, items)
         raise
     _put_in(sale, items, holds=holds, today=today, by=by)
     note_whether_paid(sale, today=today)
@@ -183,6 +183,17 @@ def change_sale(
     _put_in(sale, [item for item in items if item.key not in standing], holds=holds, today=today, by=by)
     note_whether_paid(sale, today=today)
     return keep(sale, "discount", "shipping", "note", "paid_on", by=by)
+
+
+def _begun_with(sale: Sale, items: list[SaleItem]) -> Sale:
+    """The sale this form began when it was sent before. Raises AlreadyDone if the form now asks for more."""
+    had = {("plug", plug) if plug else ("colony", colony) for plug, colony in sale.lines.values_list("plug", "colony")}
+    if {item.key for item in items} <= had:
+        return sale
+    raise AlreadyDone(
+        f"Sale {sale.pk} to {sale.contact} was begun with this form already, without all of this. "
+        "Put the rest into that sale, or begin a new one from the ready list."
+    )
 
 
 def _each_once(items: Iterable[SaleItem]) -> list[SaleItem]:

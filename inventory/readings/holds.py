@@ -31,6 +31,11 @@ def past_holds(day: date):
     return _with_names(Hold.objects.ended_by(day)).order_by("-until", "-id")
 
 
+def deposits_left_over(day: date):
+    """Holds that bind no more and on which money still lies: it goes back, becomes credit, or counts in a sale."""
+    return _with_names(Hold.objects.ended_by(day).filter(deposit__gt=0)).order_by("until", "id")
+
+
 def active_hold_of(plug, day: date) -> Hold | None:
     """The hold that binds a plug on a day, if there is one."""
     return Hold.objects.active_on(day).filter(plug=plug).select_related("contact").first()

@@ -62,6 +62,7 @@ def contact(request, pk):
             "today": today,
             "book": Book.current(),
             "holds": reading.current_holds(today).filter(contact=found),
+            "deposits": reading.deposits_left_over(today).filter(contact=found),
             "broken": reading.broken_holds(today).filter(contact=found),
             "past": reading.past_holds(today).filter(contact=found)[:PAST_SHOWN],
             "acquisitions": found.acquisitions.select_related("acquisition__lineage").order_by(

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from inventory.actions.hold_plugs import extend_hold, hold_plugs_for, release_hold
 from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugInSale, PlugNotReady
 from inventory.forms.holds import HoldForm, contact_suggestions
-from inventory.models import Hold
+from inventory.models import Book, Hold
 from inventory.readings import holds as reading
 from inventory.readings.chosen import plugs_chosen
 from propagation.errors import PlugGone, RametError
@@ -62,7 +62,7 @@ def hold(request, code):
         return render(
             request,
             "inventory/held.html",
-            {"plug": plug, "hold": active, "today": today, "back_url": page_of_plug(plug)},
+            {"plug": plug, "hold": active, "today": today, "book": Book.current(), "back_url": page_of_plug(plug)},
         )
     return _hold_page(request, [plug], back=page_of_plug(plug), back_label=plug.code_in_clear)
 
@@ -161,6 +161,7 @@ def holds(request):
             "page": page,
             "broken": reading.broken_holds(today)[:ROWS] if which != "past" else [],
             "today": today,
+            "book": Book.current(),
             "tabs": [
                 {
                     "url": here,

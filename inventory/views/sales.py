@@ -155,13 +155,19 @@ def sale(request, pk):
 
 
 def _things_asked_for(request):
-    """What the form offers, which of it is ticked, and what was added by code."""
+    """What the form offers, which of it is ticked, and what was added by code: None if a code named nothing."""
     if request.method != "POST":
         offered = things_chosen(request.GET.getlist("plugs") + request.GET.getlist("colonies"))
         return offered, {thing.code for thing in offered}, []
-    added = things_chosen(re.split(r"[\s,;]+", request.POST.get("add", "")))
+    try:
+        added = things_chosen(re.split(r"[\s,;]+", request.POST.get("add", "")))
+    except RametError as error:
+        messages.error(request, str(error))
+        added = None
     offered = things_chosen(request.POST.getlist("offered"))
     taken = set(request.POST.getlist("taken"))
+    if added is None:
+        return offered, taken, None
     return list(dict.fromkeys(offered + added)), taken | {thing.code for thing in added}, added
 
 
@@ -170,7 +176,7 @@ def _data_with(request, added, usual, book):
     if request.method != "POST":
         return None
     data = request.POST.copy()
-    for thing in added:
+    for thing in added or ():
         price = usual.get(thing.code, (None, None))[0]
         if price is not None and not data.get(f"price-{thing.code}"):
             data[f"price-{thing.code}"] = plain_amount(price, book)
@@ -198,7 +204,7 @@ def sale_new(request):
     remembered = contact_remembered(request)
     initial = {"contact_name": request.GET.get("contact") or (remembered["name"] if remembered else "")}
     data = _data_with(request, added, usual, book)
-    is_adding = bool(data) and data.get("act") == "add"
+    is_adding = bool(data) and (added is None or data.get("act") == "add")
     form = SaleForm(
         None if is_adding else data,
         book=book,
@@ -241,6 +247,7 @@ def sale_new(request):
         back=reverse("ready"),
         back_label="Ready",
         is_new=True,
+        add=data.get("add", "") if data and added is None else "",
     )
 
 
@@ -273,7 +280,7 @@ def sale_change(request, pk):
         (line.plug or line.colony).code: (line.price, line.discount) for line in lines
     }
     data = _data_with(request, added, prices, book)
-    is_adding = bool(data) and data.get("act") == "add"
+    is_adding = bool(data) and (added is None or data.get("act") == "add")
     form = SaleForm(
         None if is_adding else data,
         book=book,
@@ -316,6 +323,7 @@ def sale_change(request, pk):
         back=address,
         back_label=f"Sale {found.pk}",
         is_new=False,
+        add=data.get("add", "") if data and added is None else "",
     )
 
 
@@ -333,7 +341,7 @@ def _refuse(form, error) -> set[str]:
     return set()
 
 
-def _form_page(request, form, *, heading, words, back, back_label, is_new):
+def _form_page(request, form, *, heading, words, back, back_label, is_new, add=""):
     plugs = [thing for thing in form.things if isinstance(thing, Plug)]
     return render(
         request,
@@ -347,6 +355,7 @@ def _form_page(request, form, *, heading, words, back, back_label, is_new):
             "back_label": back_label,
             "is_new": is_new,
             "suggestions": contact_suggestions() if is_new else {},
+            "add": add,
         },
         status=422 if form.errors else 200,
     )

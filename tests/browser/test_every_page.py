@@ -15,6 +15,7 @@ from inventory.actions.begin_sale import agree_sale, begin_sale
 from inventory.actions.keep_contact import contact_named
 from inventory.actions.pay_sale import take_payment, withdraw_payment
 from inventory.actions.sale_steps import SaleItem
+from inventory.models import Hold
 from inventory.readings.availability import available_on
 from labels.actions.import_passport import import_passport
 from labels.actions.print_labels import print_labels
@@ -146,6 +147,7 @@ def pages(keeper):
         ),
         f"{reverse('sale_new')}?plugs={ready.code}&colonies={colony.code}",
         reverse("contact", args=[sold.contact_id]),
+        reverse("hold_deposit", args=[Hold.objects.first().pk]),
         reverse("acquisition", args=[acquisition.pk]),
         reverse("acquisition_edit", args=[acquisition.pk]),
         f"{reverse('labels')}?plugs={ready.code}",

@@ -165,6 +165,26 @@ def test_more_is_added_by_code_before_it_is_saved(signed_in):
     assert "the whole colony" in words_of(made)
 
 
+@pytest.mark.parametrize("act", ["add", "save"])
+def test_a_code_that_is_none_loses_nothing_of_what_was_typed(signed_in, sale, act):
+    plug = ReadyPlugFactory()
+    for address in (reverse("sale_new"), reverse("sale_change", args=[sale.pk])):
+        answer = signed_in.post(address, told(plug, act=act, add="K7M42QXX", note="by the door"))
+        assert "There is no plug or colony “K7M42QXX”" in text_of(answer)
+        assert 'value="K7M42QXX"' in words_of(answer)
+        assert 'value="by the door"' in words_of(answer)
+    assert Sale.objects.get() == sale
+
+
+def test_a_form_that_began_a_sale_does_not_drop_what_is_added_to_it_later(signed_in):
+    plug, more = ReadyPlugFactory.create_batch(2)
+    submission = str(signed_in.get(f"{reverse('sale_new')}?plugs={plug.code}").context["form"]["submission"].value())
+    signed_in.post(reverse("sale_new"), told(plug, submission=submission))
+    answer = signed_in.post(reverse("sale_new"), told(plug, more, submission=submission))
+    assert answer.status_code == 422
+    assert f"Sale {Sale.objects.get().pk} to Mira was begun with this form already" in text_of(answer)
+
+
 @pytest.mark.parametrize(("method", "owed"), [("cash", 0), ("card", 0), ("later", 25)])
 def test_at_the_market_it_is_one_tap_and_one_to_undo(signed_in, method, owed):
     plug = ReadyPlugFactory()

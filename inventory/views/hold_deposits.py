@@ -1,0 +1,71 @@
+"""Deposits on holds: taken, given back, kept as credit."""
+
+from django import forms
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+from django.views.decorators.http import require_POST
+
+from inventory.actions.hold_deposits import settle_hold_deposit, take_hold_deposit
+from inventory.forms.prices import AmountField
+from inventory.models import Book, Hold
+from inventory.money import write_amount
+from propagation.errors import RametError
+from propagation.forms.fields import refuse
+
+
+class DepositForm(forms.Form):
+    """How much was paid for a hold."""
+
+    def __init__(self, *args, book: Book, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["amount"] = AmountField(
+            book=book, label=f"Amount ({book.currency})", required=True, error_messages={"required": "Say how much."}
+        )
+
+
+def hold_deposit(request, pk):
+    """They pay something for a hold."""
+    hold = get_object_or_404(Hold.objects.select_related("plug__lineage", "contact"), pk=pk)
+    book, back = Book.current(), reverse("contact", args=[hold.contact_id])
+    form = DepositForm(request.POST if request.method == "POST" else None, book=book)
+    if request.method == "POST" and form.is_valid():
+        try:
+            kept = take_hold_deposit(hold=hold, amount=form.cleaned_data["amount"], today=localdate(), by=request.user)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            amount = write_amount(kept.deposit, book.currency)
+            messages.success(
+                request, f"{amount} is written down; it counts when {hold.plug} is sold to {hold.contact}."
+            )
+            return redirect(back)
+    return render(
+        request,
+        "propagation/form.html",
+        {
+            "form": form,
+            "heading": f"Deposit for {hold.plug.code_in_clear}",
+            "lead": f"{hold.plug.lineage}, held for {hold.contact}. A deposit counts when it is sold to them.",
+            "back_url": back,
+            "back_label": hold.contact.name,
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_POST
+def hold_deposit_settle(request, pk):
+    """What they paid for a hold goes back, or is kept as their credit."""
+    hold = get_object_or_404(Hold.objects.select_related("contact"), pk=pk)
+    how = request.POST.get("how", "")
+    try:
+        settle_hold_deposit(hold=hold, how=how, today=localdate(), by=request.user)
+    except RametError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request, f"The deposit of {hold.contact} {'is kept as their credit' if how == 'credit' else 'went back'}."
+        )
+    return redirect("contact", pk=hold.contact_id)
