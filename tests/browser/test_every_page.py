@@ -12,10 +12,11 @@ from django.utils.timezone import localdate
 
 from inventory.actions.acquire_from import Deal
 from inventory.actions.begin_sale import agree_sale, begin_sale
+from inventory.actions.hold_plugs import hold_plugs
 from inventory.actions.keep_contact import contact_named
 from inventory.actions.pay_sale import take_payment, withdraw_payment
 from inventory.actions.sale_steps import SaleItem
-from inventory.models import Hold
+from inventory.models import Availability
 from inventory.readings.availability import available_on
 from labels.actions.import_passport import import_passport
 from labels.actions.print_labels import print_labels
@@ -63,6 +64,10 @@ def pages(keeper):
     system = System.objects.running().first()
     acquisition = Acquisition.objects.first()
     sold = sale_with_everything(keeper)
+    (held,) = hold_plugs(
+        plugs=[available_on(localdate())[10]], contact=sold.contact, until=localdate(), today=localdate(), by=keeper
+    )
+    Availability.objects.create(pk=1, visibility="public", wishes="Any Stylophora", reach="At the club")
     return [
         *(
             reverse(name)
@@ -93,6 +98,7 @@ def pages(keeper):
                 "yield_record",
                 "compare_systems",
                 "ready_print",
+                "available",
                 "holds",
                 "sales",
                 "prices",
@@ -147,7 +153,7 @@ def pages(keeper):
         ),
         f"{reverse('sale_new')}?plugs={ready.code}&colonies={colony.code}",
         reverse("contact", args=[sold.contact_id]),
-        reverse("hold_deposit", args=[Hold.objects.first().pk]),
+        reverse("hold_deposit", args=[held.pk]),
         reverse("acquisition", args=[acquisition.pk]),
         reverse("acquisition_edit", args=[acquisition.pk]),
         f"{reverse('labels')}?plugs={ready.code}",
