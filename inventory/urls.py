@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from inventory.views import acquisitions, contacts, hold_deposits, holds, leaving, prices, ready, sale_acts, sales
+from inventory.views import (
+    acquisitions,
+    available,
+    contacts,
+    hold_deposits,
+    holds,
+    leaving,
+    offers,
+    prices,
+    ready,
+    sale_acts,
+    sales,
+)
 
 urlpatterns = [
     # -- the ready list, holds, prices
@@ -27,6 +39,14 @@ urlpatterns = [
     path("prices/plugs/", prices.plugs_price, name="plugs_price"),
     path("prices/<int:pk>/sizes/", prices.size_prices, name="size_prices"),
     path("plugs/<str:code>/price/", prices.plug_price, name="plug_price"),
+    # -- what is offered: kept here, and what strangers see of it
+    path("offers/", offers.offers, name="offers"),
+    path("offers/renew/", offers.offers_renew, name="offers_renew"),
+    path("offers/packs/new/", offers.pack_new, name="pack_new"),
+    path("offers/packs/<int:pk>/end/", offers.pack_end, name="pack_end"),
+    path("plugs/<str:code>/offer/", offers.plug_offer, name="plug_offer"),
+    path("available/", available.available, name="available"),
+    path("available/<str:secret>/", available.available_secret, name="available_secret"),
     # -- sales
     path("sales/", sales.sales, name="sales"),
     path("sales/new/", sales.sale_new, name="sale_new"),

@@ -8,7 +8,7 @@ from django.urls import URLPattern, get_resolver
 
 pytestmark = pytest.mark.django_db
 
-OPEN = {"sign_in", "sign_in_by_link", "sign_out", "scan", "calendar_feed"}
+OPEN = {"sign_in", "sign_in_by_link", "sign_out", "scan", "calendar_feed", "available", "available_secret"}
 SOME_VALUE = {"int": 1, "str": "AAAAAAAA", "slug": "some", "uuid": uuid.UUID(int=1), "path": "some/where"}
 
 

@@ -34,6 +34,9 @@ LISTS = [
     "yield_record",
     "compare_systems",
     "ready_csv",
+    "available",
+    "offers",
+    "pack_new",
     "ready_print",
     "holds",
     "hold_many",
@@ -118,12 +121,14 @@ def test_no_odd_code_or_tag_breaks_a_page(signed_in, odd):
         "plug_correct",
         "hold",
         "plug_price",
+        "plug_offer",
         "plug_left",
         "trace_plug",
         "trace_json",
         "trace_svg",
         "passport_of",
         "scan",
+        "available_secret",
     ]:
         assert signed_in.get(reverse(name, args=[odd])).status_code < 500, name
     for name in [

@@ -12,11 +12,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from labels.readings.public_line import public_individual, public_line
-from labels.throttle import count_wrong_guess, seconds_to_wait
 from labels.views.passports import TYPE, download, passport_of
 from propagation.errors import RametError
 from propagation.models import Colony, Preferences
 from propagation.readings.find import find_plug_or_colony
+from propagation.throttle import count_wrong_guess, seconds_to_wait
 
 logger = logging.getLogger(__name__)
 

@@ -32,6 +32,7 @@ NAVIGATION = [
             ("labels", "Labels", "labels"),
             ("rack", "Racks", "rack"),
             ("ready", "Ready", "ready"),
+            ("offers", "Availability", "plug"),
             ("sales", "Sales", "money"),
             ("trace", "Trace", "trace"),
         ],

@@ -14,6 +14,7 @@ from inventory.actions.acquire_from import Deal
 from inventory.actions.begin_sale import agree_sale, begin_sale
 from inventory.actions.hold_plugs import hold_plugs
 from inventory.actions.keep_contact import contact_named
+from inventory.actions.offer_frags import make_pack, offer_plug
 from inventory.actions.pay_sale import take_payment, withdraw_payment
 from inventory.actions.sale_steps import SaleItem
 from inventory.models import Availability
@@ -68,6 +69,8 @@ def pages(keeper):
         plugs=[available_on(localdate())[10]], contact=sold.contact, until=localdate(), today=localdate(), by=keeper
     )
     Availability.objects.create(pk=1, visibility="public", wishes="Any Stylophora", reach="At the club")
+    offer_plug(plug=ready, as_itself=True, words="Two branches, blue tips", by=keeper)
+    make_pack(name="Two to begin with", amount=Decimal(40), plugs=available_on(localdate())[20:22], by=keeper)
     return [
         *(
             reverse(name)
@@ -99,6 +102,8 @@ def pages(keeper):
                 "compare_systems",
                 "ready_print",
                 "available",
+                "offers",
+                "pack_new",
                 "holds",
                 "sales",
                 "prices",
@@ -122,7 +127,7 @@ def pages(keeper):
         *(reverse("plug", args=[plug.code]) for plug in (ready, healing, gone)),
         *(
             reverse(name, args=[ready.code])
-            for name in ["plug_grow_on", "plug_correct", "plug_left", "hold", "plug_price"]
+            for name in ["plug_grow_on", "plug_correct", "plug_left", "hold", "plug_price", "plug_offer"]
         ),
         reverse("lineage", args=[colony.lineage_id]),
         reverse("lineage_edit", args=[colony.lineage_id]),

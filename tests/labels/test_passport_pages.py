@@ -12,8 +12,8 @@ from labels.keeper_key import keeper_did
 from labels.models import KnownKey, Passport
 from labels.passports.reading import MOST_BYTES, read_passport
 from labels.passports.signing import canonical, did_of, fingerprint
-from labels.throttle import forget_guesses
 from propagation.models import Acquisition, Plug, Preferences
+from propagation.throttle import forget_guesses
 from tests.factories import ColonyFactory, ContactFactory, CutEventFactory, LineageFactory, PlugFactory
 from tests.labels.passport_samples import CODE, KEY, OTHER_KEY, chained, line, signed
 

@@ -6,9 +6,9 @@ import pytest
 from django.urls import reverse
 
 from inventory.models import AcquisitionTerms, LineagePrice
-from labels.throttle import forget_guesses
 from propagation import codes
 from propagation.models import Plug, Preferences
+from propagation.throttle import forget_guesses
 from tests.factories import ColonyFactory, ContactFactory, CutEventFactory, PlacementFactory, PlugFactory, RackFactory
 
 pytestmark = pytest.mark.django_db

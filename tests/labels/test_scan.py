@@ -4,7 +4,7 @@ import pytest
 from django.urls import reverse
 
 from labels.contents import address_of
-from labels.throttle import forget_guesses
+from propagation.throttle import forget_guesses
 from tests.factories import ColonyFactory, PlugFactory
 
 pytestmark = pytest.mark.django_db

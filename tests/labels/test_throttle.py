@@ -4,7 +4,7 @@ import pytest
 from django.test import RequestFactory
 from django.urls import reverse
 
-from labels.throttle import count_wrong_guess, forget_guesses, seconds_to_wait
+from propagation.throttle import count_wrong_guess, forget_guesses, seconds_to_wait
 from tests.factories import PlugFactory
 
 pytestmark = pytest.mark.django_db

@@ -1,4 +1,4 @@
-"""Keeps strangers from finding plugs by trying codes.
+"""Keeps strangers from finding plugs, and pages with a secret address, by trying.
 
 Only look-ups that find nothing count: whoever scans the labels on a table of frags is never stopped. Whoever is over
 the limit is answered alike for every code, so that an answer tells nothing.
@@ -44,7 +44,7 @@ def seconds_to_wait(request) -> int:
 
 
 def count_wrong_guess(request) -> None:
-    """Note that this visitor tried a code that there is not."""
+    """Note that this visitor tried a code or a secret that there is not."""
     limiter, limits = _setting()
     visitor = address_of_visitor(request)
     for limit in limits:

@@ -1,0 +1,134 @@
+"""Keeping the page of offers: who sees it, what stands at its top, how single plugs are offered, and packs."""
+
+from django.contrib import messages
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.timezone import localdate
+from django.views.decorators.http import require_POST
+
+from inventory.actions.offer_frags import end_pack, make_pack, offer_plug, renew_availability_secret, set_availability
+from inventory.forms.offers import AvailabilityForm, PackForm, PlugOfferForm
+from inventory.models import Availability, Book, OfferPack, PlugOffer
+from inventory.readings.chosen import plugs_chosen
+from inventory.readings.offers import differently_offered, offers_on, packs_with_standing
+from inventory.views.holds import page_of_plug, plug_or_404
+from propagation.errors import RametError
+from propagation.forms.fields import refuse
+
+
+def offers(request):
+    """Who sees the page of offers, where it is, and what differs from the usual on it."""
+    stored, today = Availability.current(), localdate()
+    names = ("visibility", "headline", "wishes", "reach")
+    form = AvailabilityForm(request.POST or None, initial={name: getattr(stored, name) for name in names})
+    if request.method == "POST" and form.is_valid():
+        try:
+            kept = set_availability(**form.cleaned_data)
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"Saved. Who sees the page: {kept.get_visibility_display().lower()}.")
+            return redirect("offers")
+    address = {
+        Availability.Visibility.PUBLIC: reverse("available"),
+        Availability.Visibility.SECRET: reverse("available_secret", args=[stored.secret]),
+    }.get(stored.visibility, "")
+    found = offers_on(today)
+    return render(
+        request,
+        "inventory/offers.html",
+        {
+            "form": form,
+            "address": address,
+            "whole_address": request.build_absolute_uri(address) if address else "",
+            "is_secret": stored.visibility == Availability.Visibility.SECRET,
+            "frags": sum(line.number for line in found.lines),
+            "lines": len(found.lines),
+            "packs": packs_with_standing(today),
+            "differently": differently_offered(today),
+            "book": Book.current(),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_POST
+def offers_renew(request):
+    """Another secret address; the one before leads nowhere."""
+    renew_availability_secret()
+    messages.success(request, "There is a new secret link. The one before leads nowhere now.")
+    return redirect("offers")
+
+
+def plug_offer(request, code):
+    """How one plug is offered."""
+    plug = plug_or_404(code)
+    stored = PlugOffer.objects.filter(plug=plug).first()
+    form = PlugOfferForm(request.POST or None, initial=PlugOfferForm.initial_of(stored))
+    if request.method == "POST" and form.is_valid():
+        try:
+            offer_plug(plug=plug, by=request.user, **form.as_told())
+        except RametError as error:
+            refuse(form, error)
+        else:
+            messages.success(request, f"How {plug} is offered is saved.")
+            return redirect("offers")
+    return render(
+        request,
+        "propagation/form.html",
+        {
+            "form": form,
+            "heading": f"Offer {plug.code_in_clear}",
+            "lead": f"A frag of {plug.lineage}. It is offered while it is healed, free and not set aside.",
+            "back_url": page_of_plug(plug),
+            "back_label": plug.code_in_clear,
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+def pack_new(request):
+    """Several plugs together for one price."""
+    book = Book.current()
+    first = {"plugs": "\n".join(request.GET.getlist("plugs"))[:2000]}
+    form = PackForm(request.POST or None, book=book, initial=first)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            plugs = plugs_chosen(form.codes())
+            pack = make_pack(
+                name=told["name"], amount=told["amount"], plugs=plugs, words=told["words"], by=request.user
+            )
+        except RametError as error:
+            if getattr(error, "field", None) in form.fields:
+                refuse(form, error)
+            else:
+                form.add_error("plugs", str(error))  # a code that is none, a plug that is gone
+        else:
+            messages.success(request, f"The pack “{pack}” is offered.")
+            return redirect("offers")
+    return render(
+        request,
+        "propagation/form.html",
+        {
+            "form": form,
+            "heading": "New pack",
+            "lead": "Several plugs offered together for one price. While it is whole, they are not offered singly.",
+            "back_url": reverse("offers"),
+            "back_label": "Availability",
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_POST
+def pack_end(request, pk):
+    """Offer a pack no more."""
+    pack = get_object_or_404(OfferPack, pk=pk)
+    try:
+        end_pack(pack=pack, today=localdate(), by=request.user)
+    except RametError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"The pack “{pack}” is ended. Its plugs are offered by themselves again.")
+    return redirect("offers")
