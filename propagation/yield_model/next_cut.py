@@ -115,8 +115,9 @@ class NextCut:
     """The next cut of one mother. Days are None when not within three years, or while something without a date
     forbids it.
 
-    `size_day` is the day at even odds by size alone. `frags`, `usable` and `value` hold on `day`, or on `size_day`,
-    or in three years, whichever is first known. `probability_today` is that of enough frags today, by size alone.
+    `size_day` is the day at even odds by size alone. `frags`, `usable` and `value` hold on `day`; without one, today
+    while health or water forbids a cut, else on `size_day` or in three years. `probability_today` is that of enough
+    frags today, by size alone.
     """
 
     identifier: str
@@ -360,6 +361,20 @@ def _days_in_words(days):
     return f"in about {round(days / 30.4)} months"
 
 
+def _counting_day(row, today):
+    """The day on which frags are counted: that of the cut; today while something forbids one; else when size allows."""
+    if row["day"] is not None:
+        return row["day"]
+    if row["binds"] in (Binds.HEALTH, Binds.WATER):
+        return today
+    return min(row["size_day"] or np.inf, today + HORIZON_DAYS)
+
+
+def _days_ago(days):
+    days = round(days)
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")
+
+
 def next_cuts(model: GrowthModel, states: ColonyStates, rules, circumstances, today):
     """The next cut of every mother.
 
@@ -385,9 +400,7 @@ def next_cuts(model: GrowthModel, states: ColonyStates, rules, circumstances, to
         _settle(model, states, index, rules[index], circumstances[index], today, by_size[index], float(odds[index]))
         for index in range(len(states))
     ]
-    # Frags are counted on the day of the cut, or where there is none on the day the size allows, or at the horizon.
-    last = today + HORIZON_DAYS
-    when = np.array([row["day"] if row["day"] is not None else min(row["size_day"] or last, last) for row in rows])
+    when = np.array([_counting_day(row, today) for row in rows])
     counts = count_frags(model, states, rules, when)
     return [
         _finish(row, count, rule, where)
@@ -429,7 +442,7 @@ def _settle(model, states, index, rule, where, today, by_size, odds):
                 binds = Binds.REST
             if rested > (middle or 0):
                 because.append(
-                    f"It was cut {int(today - where.last_cut_day)} days ago and rests {int(rule.rest_days)} days."
+                    f"It was cut {_days_ago(today - where.last_cut_day)} and rests {int(rule.rest_days)} days."
                 )
             days = {name: None if day is None else max(day, rested) for name, day in days.items()}
     moved = {}
@@ -438,7 +451,7 @@ def _settle(model, states, index, rule, where, today, by_size, odds):
     if moved["day"]:
         binds = Binds.ABSENCE
         because.append(
-            f"Nobody would be there to watch it heal, so the cut waits {_days_in_words(days['day'] - today)}."
+            f"Nobody would be there to watch it heal; the first good day comes {_days_in_words(days['day'] - today)}."
         )
     soon = days["day"] is not None and days["day"] <= today + WATER_DAYS
     if where.water:

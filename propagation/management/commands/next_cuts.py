@@ -61,7 +61,8 @@ def _in_one_line(row):
     outlook = row.outlook
     frags = f"{outlook.frags} frags ({outlook.frags_low} to {outlook.frags_high})"
     if outlook.day is None:
-        return f"{BINDING_WORDS[outlook.binds][0].lower()}; {frags} in the end"
+        when = "by its size" if row.is_left_alone else "in the end"
+        return f"{BINDING_WORDS[outlook.binds][0].lower()}; {frags} {when}"
     window = ""
     if row.window_is_open:
         latest = day_in_words(outlook.latest) if outlook.latest else "beyond three years"
