@@ -92,12 +92,28 @@ class PlugInSale(RametError):
 class PlugTraded(RametError):
     """A plug or a colony is in a trade that stands."""
 
-    def __init__(self, line):
+    def __init__(self, line, wish="sold"):
         self.plug = line.plug
         super().__init__(
             f"{upper_first(what_of(line))} is in trade {line.trade_id} with {line.trade.contact}, "
-            "so it cannot be sold. Leave it out."
+            f"so it cannot be {wish}. Leave it out."
         )
+
+
+class HeldForOthers(RametError):
+    """Plugs that are to go out in a trade are held for somebody else; ``holds`` have their plugs and contacts."""
+
+    def __init__(self, holds):
+        self.holds = list(holds)
+        named = [
+            f"plug {hold.plug.code_in_clear} is held for {hold.contact} until {date_format(hold.until)}"
+            for hold in self.holds[:MOST_NAMED]
+        ]
+        more = len(self.holds) - len(named)
+        words = "; ".join(named) + (f"; and {more} more are held" if more else "")
+        out = "it" if len(self.holds) == 1 else "them"
+        which = "that hold" if out == "it" else "those holds"
+        super().__init__(f"{upper_first(words)}. Nothing was traded: leave {out} out, or release {which} first.")
 
 
 class SaleToConfirm(RametError):

@@ -57,4 +57,28 @@ GUARDS = (
         "OLD.cancelled_on IS NOT NULL AND NEW.cancelled_on IS NULL",
         "A line taken out of a sale stays out; put the plug in anew.",
     ),
+    Guard(
+        "only_what_is_kept_is_traded",
+        "inventory_tradeline",
+        ("INSERT", "UPDATE OF plug_id, colony_id"),
+        """
+        NEW.cancelled_on IS NULL AND (
+            (NEW.plug_id IS NOT NULL AND NOT EXISTS (
+                SELECT 1 FROM propagation_plug p WHERE p.id = NEW.plug_id AND p.fate = 'kept'))
+            OR (NEW.colony_id IS NOT NULL AND NOT EXISTS (
+                SELECT 1 FROM propagation_colony c WHERE c.id = NEW.colony_id AND c.ended_on IS NULL)))
+        """,
+        "Only a plug or a colony that is kept can be traded.",
+    ),
+    Guard(
+        "what_is_sold_is_not_traded",
+        "inventory_tradeline",
+        ("INSERT", "UPDATE OF plug_id, colony_id"),
+        """
+        NEW.cancelled_on IS NULL AND EXISTS (
+            SELECT 1 FROM inventory_saleline l
+            WHERE l.cancelled_on IS NULL AND (l.plug_id = NEW.plug_id OR l.colony_id = NEW.colony_id))
+        """,
+        "What is in a sale cannot be traded.",
+    ),
 )

@@ -1,6 +1,6 @@
 """Addresses of the inventory floor."""
 
-from django.urls import path
+from django.urls import include, path
 
 from inventory.views import (
     acquisitions,
@@ -62,6 +62,8 @@ urlpatterns = [
     path("sales/<int:pk>/reopen/", sale_acts.sale_reopen, name="sale_reopen"),
     path("sales/<int:pk>/call-off/", sale_acts.sale_cancel, name="sale_cancel"),
     path("payments/<int:pk>/withdraw/", sale_acts.payment_withdraw, name="payment_withdraw"),
+    # -- trades
+    path("", include("inventory.trade_urls")),
     # -- contacts
     path("contacts/", contacts.contacts, name="contacts"),
     path("contacts/new/", contacts.contact_new, name="contact_new"),

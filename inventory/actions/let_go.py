@@ -8,7 +8,7 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 
 from inventory.actions.keep_contact import contact_named
 from inventory.errors import LeavingToConfirm, PlugInSale
-from inventory.models import Contact, Hold, SaleLine
+from inventory.models import Contact, Hold, SaleLine, TradeLine
 from propagation.actions.part_with import part_with, take_back_parting
 from propagation.errors import AlreadyDone, BadValue
 from propagation.models import Fate, HealingStage, Plug
@@ -58,13 +58,19 @@ def let_go_to(*, contact_name: str, is_somebody_new: bool, by=None, **told) -> l
 
 @transaction.atomic
 def take_back_leaving(*, plug: Plug, by=None) -> Plug:
-    """The plug did not leave after all. Raises AlreadyDone, also for one that left in a sale: that is undone as one."""
+    """The plug did not leave after all. Raises AlreadyDone, also for one that left in a sale or a trade."""
     Plug.objects.select_for_update().get(pk=plug.pk)
     line = SaleLine.objects.standing().filter(plug=plug).select_related("sale__contact").first()
     if line is not None and line.sale.left_on is not None:
         raise AlreadyDone(
             f"Plug {plug.code_in_clear} left in sale {line.sale_id} to {line.sale.contact}; "
             "undo the handing over on the page of that sale, or record its return."
+        )
+    traded = TradeLine.objects.filter(plug=plug, cancelled_on=None).select_related("trade__contact").first()
+    if traded is not None:
+        raise AlreadyDone(
+            f"Plug {plug.code_in_clear} left in trade {traded.trade_id} with {traded.trade.contact}; "
+            "take back that trade on its own page, or record its return."
         )
     return take_back_parting(plug=plug, by=by)
 

@@ -18,6 +18,7 @@ from inventory.money import write_amount
 from inventory.readings import holds as reading
 from inventory.readings.contacts import contacts_with_counts
 from inventory.readings.sales import credits_of, sales_of_contact, totals_of
+from inventory.readings.trades import trades_of_contact
 from inventory.tables.contacts import ContactTable
 from propagation.actions.changes import last_change
 from propagation.errors import RametError
@@ -27,6 +28,7 @@ from propagation.views.lists import render_list
 
 PAST_SHOWN = 25
 SALES_SHOWN = 100
+TRADES_SHOWN = 50
 ACQUISITIONS_SHOWN = 100
 
 
@@ -58,6 +60,7 @@ def contact(request, pk):
             "sales": [(sale, sums[sale.pk]) for sale in sales],
             "owed": [write_amount(amount, currency) for currency, amount in owed.items()],
             "credits": [write_amount(amount, currency) for currency, amount in credits_of(found).items() if amount],
+            "trades": trades_of_contact(found)[:TRADES_SHOWN],
             "contact": found,
             "today": today,
             "book": Book.current(),

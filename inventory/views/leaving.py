@@ -13,6 +13,7 @@ from inventory.forms.leaving import LeavingForm
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.holds import active_hold_of
 from inventory.readings.sales import sale_of
+from inventory.readings.trades import trade_of
 from inventory.views.holds import page_of_plug, plug_or_404
 from propagation.actions.part_with import LEFT
 from propagation.errors import PlugGone, RametError
@@ -32,6 +33,7 @@ def plug_left(request, code):
                 "plug": plug,
                 "notes": plug.holds.filter(released_on__gte=plug.ended_on).exclude(note="").select_related("contact"),
                 "line": sale_of(plug),
+                "traded": trade_of(plug),
                 "back_url": page_of_plug(plug),
             },
         )

@@ -214,6 +214,7 @@ def _acts(contact, today):
     return [
         *acts,
         {"value": "sell", "words": "Sell", "counted": "Sell {n}", "icon": "stage-sold"},
+        {"value": "trade", "words": "Trade", "counted": "Trade {n}", "icon": "trade"},
         {"value": "price", "words": "Set a price", "counted": "Set a price for {n}", "icon": "money"},
         {"value": "labels", "words": "Print labels", "counted": "Print {n} labels", "icon": "print"},
         {"value": "left", "words": "They left", "counted": "{n} left", "icon": "forward"},
@@ -233,7 +234,14 @@ def ready_chosen(request):
     act = request.POST.get("act")
     if act == "hold_again":
         return _hold_again(request, plugs, query, back)
-    pages = {"hold": "hold_many", "sell": "sale_new", "price": "plugs_price", "labels": "labels", "left": "plugs_left"}
+    pages = {
+        "hold": "hold_many",
+        "sell": "sale_new",
+        "trade": "trade_new",
+        "price": "plugs_price",
+        "labels": "labels",
+        "left": "plugs_left",
+    }
     if act not in pages:
         messages.error(request, "Choose what to do with the plugs by one of the buttons.")
         return redirect(back)

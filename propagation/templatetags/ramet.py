@@ -58,6 +58,7 @@ NAVIGATION = [
             ("absences", "Absences", "clock"),
             ("calendar", "Calendar", "calendar"),
             ("acquire", "Bring in", "acquired"),
+            ("trades", "Trades", "trade"),
             ("incidents", "Incidents", "incident"),
             ("contacts", "Contacts", "contacts"),
         ],

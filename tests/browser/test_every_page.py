@@ -17,18 +17,34 @@ from inventory.actions.keep_contact import contact_named
 from inventory.actions.offer_frags import make_pack, offer_plug
 from inventory.actions.pay_sale import take_payment, withdraw_payment
 from inventory.actions.sale_steps import SaleItem
+from inventory.actions.trade import trade
 from inventory.models import Availability
 from inventory.readings.availability import available_on
 from labels.actions.import_passport import import_passport
 from labels.actions.print_labels import print_labels
 from labels.demo_scenario import DemoScenario
 from labels.readings.stocks import FIRST_STOCK, find_stock
+from propagation.actions.acquire import PackLine
 from propagation.models import Acquisition, Colony, CuttingSession, Fate, Incident, Plug, Spot, System
 from tests.labels import passport_samples
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+def trade_with_everything(keeper):
+    """A trade of today with a plug out, a plug and a colony in, and cash on top."""
+    return trade(
+        contact=contact_named(name="Sela", by=keeper),
+        plugs=[available_on(localdate()).last()],
+        lines=[PackLine(lineage="Harbour Lantern"), PackLine(lineage="Harbour Lantern", is_colony=True, tag="TR1")],
+        on=localdate(),
+        today=localdate(),
+        cash=Decimal(5),
+        note="At the meet",
+        by=keeper,
+    )
 
 
 def sale_with_everything(keeper):
@@ -106,6 +122,8 @@ def pages(keeper):
                 "pack_new",
                 "holds",
                 "sales",
+                "trades",
+                "trade_new",
                 "prices",
                 "book_currency",
                 "contacts",
@@ -157,6 +175,8 @@ def pages(keeper):
             for name in ["sale", "sale_change", "sale_pay", "sale_refund", "sale_hand_over", "sale_cancel"]
         ),
         f"{reverse('sale_new')}?plugs={ready.code}&colonies={colony.code}",
+        f"{reverse('trade_new')}?plugs={ready.code}&colonies={colony.code}",
+        reverse("trade", args=[trade_with_everything(keeper).pk]),
         reverse("contact", args=[sold.contact_id]),
         reverse("hold_deposit", args=[held.pk]),
         reverse("acquisition", args=[acquisition.pk]),
