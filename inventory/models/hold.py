@@ -4,9 +4,10 @@ from decimal import Decimal
 from django.conf import settings
 from django.core.validators import MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from simple_history.models import HistoricalRecords
 
+from inventory.models.sale import SaleLine
 from propagation.models import Fate, HealingStage
 
 FIT_TO_LEAVE = Q(plug__fate=Fate.KEPT, plug__stage=HealingStage.HEALED, plug__is_insurance=False)
@@ -22,7 +23,9 @@ class HoldQuerySet(models.QuerySet):
         return self.filter(Q(released_on__isnull=False) | Q(until__lt=day))
 
     def on_plugs_fit_to_leave(self):
-        return self.filter(FIT_TO_LEAVE)
+        """Holds that wait for something: of a plug that is in a sale already, the sale tells what is next."""
+        in_a_sale = SaleLine.objects.binding().filter(plug=OuterRef("plug"))
+        return self.filter(FIT_TO_LEAVE, ~Exists(in_a_sale))
 
     def broken(self):
         """Holds whose plug died, left, or is no longer healed: whoever has them must be told."""

@@ -3,12 +3,15 @@
 import pytest
 from django.urls import reverse
 
-from inventory.actions.begin_sale import agree_sale, close_sale
+from inventory.actions.begin_sale import agree_sale, begin_sale, close_sale
 from inventory.actions.hand_over import hand_over
 from inventory.actions.pay_sale import take_payment
+from inventory.agenda_items import holds_that_end
+from inventory.readings.holds import current_holds
 from inventory.sale_agenda import sales_not_paid, sales_to_hand_over, sold_plugs_that_cannot_be_handed_over
 from propagation.actions.check_healing import find_dead
-from tests.inventory.sales import begun
+from tests.factories import HoldFactory
+from tests.inventory.sales import begun, items_of
 
 pytestmark = pytest.mark.django_db
 
@@ -43,3 +46,11 @@ def test_what_left_and_is_not_paid_is_to_be_asked_for(today):
     assert due.sentence == f"Ask {sale.contact} for the money: it left and is not paid"
     close_sale(sale=sale, today=today)
     assert not list(sales_not_paid(today))
+
+
+def test_a_hold_whose_plug_is_in_their_sale_waits_for_nothing_more(today):
+    hold = HoldFactory(until=today)
+    assert list(current_holds(today)) == [hold]
+    begin_sale(contact=hold.contact, items=items_of(hold.plug), today=today)
+    assert not current_holds(today).exists()
+    assert not list(holds_that_end(today))
