@@ -7,6 +7,7 @@ from django.utils.formats import date_format
 from inventory.models import Hold
 from inventory.readings.availability import available_on, with_price
 from inventory.readings.holds import SOON
+from inventory.readings.waiting import places_in_line
 from propagation.agenda import Due, contributes_to_agenda
 from propagation.models import Lineage
 
@@ -62,6 +63,23 @@ def holds_that_end(day):
             count=len(later),
             icon="hold",
         )
+
+
+@contributes_to_agenda(order=13)
+def those_next_in_line(day):
+    """Plugs that are free again and that somebody waits for, and those that nobody can have any more."""
+    places = places_in_line(day)
+    address = f"{reverse('holds')}#line"
+    if free := [place.waiting.contact.name for place in places if place.gets_it]:
+        what = "A plug is free again" if len(free) == 1 else f"{len(free)} plugs are free again"
+        yield Due(f"{what}: next in line {_is(free)} {_some(free)}", address, count=len(free), icon="hold")
+    if gone := [place.waiting.contact.name for place in places if place.is_gone]:
+        what = "the plug waited for is" if len(gone) == 1 else "the plugs waited for are"
+        yield Due(f"Tell {_some(gone)}: {what} gone", address, count=len(gone), icon="warning")
+
+
+def _is(names) -> str:
+    return "is" if len(set(names)) == 1 else "are"
 
 
 @contributes_to_agenda(order=65)

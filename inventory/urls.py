@@ -14,6 +14,7 @@ from inventory.views import (
     ready,
     sale_acts,
     sales,
+    waiting,
 )
 
 urlpatterns = [
@@ -28,6 +29,9 @@ urlpatterns = [
     path("plugs/<str:code>/left/", leaving.plug_left, name="plug_left"),
     path("plugs/<str:code>/left/take-back/", leaving.plug_left_take_back, name="plug_left_take_back"),
     path("plugs/<str:code>/hold/", holds.hold, name="hold"),
+    path("plugs/<str:code>/wait/", waiting.plug_wait, name="plug_wait"),
+    path("waiting/<int:pk>/end/", waiting.waiting_end, name="waiting_end"),
+    path("waiting/<int:pk>/hold/", waiting.waiting_hold, name="waiting_hold"),
     path("holds/", holds.holds, name="holds"),
     path("holds/new/", holds.hold_many, name="hold_many"),
     path("holds/<int:pk>/release/", holds.hold_release, name="hold_release"),

@@ -124,6 +124,7 @@ def test_no_odd_code_or_tag_breaks_a_page(signed_in, odd):
         "hold",
         "plug_price",
         "plug_offer",
+        "plug_wait",
         "plug_left",
         "trace_plug",
         "trace_json",

@@ -8,7 +8,7 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 
 from inventory.actions.keep_contact import contact_named
 from inventory.errors import PlugAlreadyPromised, PlugInSale, PlugNotReady
-from inventory.models import Contact, Hold, SaleLine
+from inventory.models import Contact, Hold, SaleLine, Waiting
 from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone
 from propagation.models import Plug
 
@@ -52,7 +52,8 @@ def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str =
     """Promise plugs to a contact until a day, that day included: all of them or none.
 
     A plug that this contact has already keeps its hold, which then ends on the later of the two days: so a form sent
-    twice promises nothing twice. Holds that ended by themselves are marked so. Raises PlugGone, PlugNotReady,
+    twice promises nothing twice. Holds that ended by themselves are marked so; whoever waited in line
+    for one of these and gets it waits no more. Raises PlugGone, PlugNotReady,
     PlugAlreadyPromised (which names who has it until when), PlugInSale, BadDate, BadValue.
     """
     check_until(until, today)
@@ -83,7 +84,12 @@ def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str =
     new = [
         Hold(plug=plug, contact=contact, until=until, note=note, made_by=by) for plug in locked if plug.pk not in theirs
     ]
-    return active + bulk_create_with_history(new, Hold, default_user=by)
+    made = bulk_create_with_history(new, Hold, default_user=by)
+    got_it = list(Waiting.objects.filter(plug__in=locked, contact=contact, ended_on=None))
+    for waiting in got_it:
+        waiting.ended_on = today
+    bulk_update_with_history(got_it, Waiting, ["ended_on"], default_user=by)
+    return active + made
 
 
 @transaction.atomic

@@ -7,7 +7,7 @@ from decimal import Decimal
 from django.db.models import DateField, DecimalField, Exists, F, IntegerField, OuterRef, Subquery
 from django.db.models.functions import Coalesce, Lower
 
-from inventory.models import Hold, SaleLine, SizePrice
+from inventory.models import Hold, SaleLine, SizePrice, TradeLine
 from propagation.models import Lineage, Plug
 
 # A glance counts so far and no further: what is beyond is "more than". Keeps a page quick however much is ready.
@@ -15,13 +15,14 @@ COUNTED_OF_A_LINEAGE = 100
 
 
 def available_on(day):
-    """Plugs that are healed, kept, not insurance, not held on this day, and in no sale.
+    """Plugs that are healed, kept, not insurance, not held on this day, and in no sale and no trade.
 
     A hold binds through its last day; the day after, its plug is available again without anybody doing anything.
     """
     held = Hold.objects.active_on(day).filter(plug=OuterRef("pk"))
     in_a_sale = SaleLine.objects.standing().filter(plug=OuterRef("pk"))
-    return Plug.objects.ready_on(day).filter(~Exists(held), ~Exists(in_a_sale))
+    in_a_trade = TradeLine.objects.filter(cancelled_on=None, plug=OuterRef("pk"))
+    return Plug.objects.ready_on(day).filter(~Exists(held), ~Exists(in_a_sale), ~Exists(in_a_trade))
 
 
 def usual_price():

@@ -18,6 +18,7 @@ from inventory.forms.holds import HoldForm, contact_suggestions
 from inventory.models import Book, Hold
 from inventory.readings import holds as reading
 from inventory.readings.chosen import plugs_chosen
+from inventory.readings.waiting import places_in_line
 from propagation.errors import PlugGone, RametError
 from propagation.forms.fields import refuse
 from propagation.paging import UncountedPaginator
@@ -62,9 +63,17 @@ def hold(request, code):
         return render(
             request,
             "inventory/held.html",
-            {"plug": plug, "hold": active, "today": today, "book": Book.current(), "back_url": page_of_plug(plug)},
+            {
+                "plug": plug,
+                "hold": active,
+                "today": today,
+                "book": Book.current(),
+                "places": places_in_line(today, plug=plug),
+                "back_url": page_of_plug(plug),
+            },
         )
-    return _hold_page(request, [plug], back=page_of_plug(plug), back_label=plug.code_in_clear)
+    places = places_in_line(today, plug=plug)
+    return _hold_page(request, [plug], back=page_of_plug(plug), back_label=plug.code_in_clear, places=places)
 
 
 def hold_many(request):
@@ -79,7 +88,7 @@ def hold_many(request):
     return _hold_page(request, offered, chosen=chosen, back=reverse("ready"), back_label="Ready")
 
 
-def _hold_page(request, plugs, *, back, back_label, chosen=None):
+def _hold_page(request, plugs, *, back, back_label, chosen=None, places=()):
     today = localdate()
     remembered = contact_remembered(request)
     first = {
@@ -129,6 +138,7 @@ def _hold_page(request, plugs, *, back, back_label, chosen=None):
             "form": form,
             "rows": [(plug, plug.pk in ticked, promises.get(plug.pk, "")) for plug in plugs],
             "several": chosen is not None,
+            "places": places,
             "back_url": back,
             "back_label": back_label,
             "suggestions": contact_suggestions(),
@@ -153,6 +163,7 @@ def holds(request):
     }.get(which, reading.current_holds)(today)
     page = UncountedPaginator(found, ROWS).get_page(request.GET.get("page"))
     here = reverse("holds")
+    places = places_in_line(today) if which != "past" else []
     return render(
         request,
         "inventory/holds.html",
@@ -162,6 +173,8 @@ def holds(request):
             "broken": reading.broken_holds(today)[:ROWS] if which != "past" else [],
             "today": today,
             "book": Book.current(),
+            "due_places": [place for place in places if place.gets_it or place.is_gone],
+            "other_places": [place for place in places if not (place.gets_it or place.is_gone)],
             "tabs": [
                 {
                     "url": here,

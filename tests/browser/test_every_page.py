@@ -145,7 +145,7 @@ def pages(keeper):
         *(reverse("plug", args=[plug.code]) for plug in (ready, healing, gone)),
         *(
             reverse(name, args=[ready.code])
-            for name in ["plug_grow_on", "plug_correct", "plug_left", "hold", "plug_price", "plug_offer"]
+            for name in ["plug_grow_on", "plug_correct", "plug_left", "hold", "plug_price", "plug_offer", "plug_wait"]
         ),
         reverse("lineage", args=[colony.lineage_id]),
         reverse("lineage_edit", args=[colony.lineage_id]),
