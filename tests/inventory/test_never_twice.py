@@ -1,4 +1,4 @@
-"""Never one frag to two people: fifty who hold and sell the same twenty plugs at once, by a real server.
+"""Never one frag to two people: fifty who hold, sell and trade the same twenty plugs at once, by a real server.
 
 The server is the one that keepers start, with a database of its own. Every client keeps what it was told; afterwards
 the records are read and compared with it.
@@ -18,10 +18,11 @@ from urllib.parse import urlencode
 
 import pytest
 from django.db import connection
+from django.utils.timezone import localdate
 
 ROOT = Path(__file__).resolve().parents[2]
 CLIENTS, PLUGS, ROUNDS = 50, 20, 3
-ACTS = ["hold", "save", "now"]  # a hold, a draft of a sale, a sale at the market
+ACTS = ["hold", "save", "now", "trade"]  # a hold, a draft of a sale, a sale at the market, a trade
 TOKEN = "x" * 32  # what a page would carry: the same in the cookie and in the form
 
 PREPARE = """
@@ -53,10 +54,11 @@ READ = """
 import json
 import django; django.setup()
 from django.utils.timezone import localdate
-from inventory.models import Hold, Payment, Sale, SaleLine
+from inventory.models import Hold, Payment, Sale, SaleLine, Trade, TradeLine
 from inventory.readings.sales import totals
 from propagation.models import Plug
 holds = Hold.objects.active_on(localdate()).values_list("plug__code", "contact__name")
+trades = TradeLine.objects.filter(cancelled_on=None, plug__isnull=False)
 lines = SaleLine.objects.standing().values_list("plug__code", "sale__contact__name", "sale")
 sales = {
     sale.pk: {"left": sale.left_on is not None, "lines": sale.lines.standing().count(), "owed": str(totals(sale).owed)}
@@ -66,6 +68,8 @@ print(json.dumps({
     "holds": list(holds),
     "lines": list(lines),
     "sales": sales,
+    "trades": list(trades.values_list("plug__code", "trade__contact__name", "trade")),
+    "came_in": {trade.pk: trade.lines.filter(acquisition__isnull=False).count() for trade in Trade.objects.all()},
     "fates": dict(Plug.objects.values_list("code", "fate")),
     "payments": Payment.objects.count(),
 }))
@@ -160,6 +164,14 @@ class Client(threading.Thread):
         if act == "hold":
             address = "/holds/new/"
             told += [("days", "7"), *(("plugs", code) for code in codes)]
+        elif act == "trade":
+            address = "/trades/new/"
+            told += [
+                ("day", localdate().isoformat()),
+                *((name, code) for code in codes for name in ("offered", "taken")),
+            ]
+            told += [("lines-TOTAL_FORMS", 1), ("lines-INITIAL_FORMS", 0), ("lines-0-lineage", "Given For It")]
+            told += [("lines-0-count", 1), ("lines-0-growth_form", "branching"), ("lines-0-size_mm", 20)]
         else:
             address = "/sales/new/"
             told += [("act", act), ("method", "cash")]
@@ -179,8 +191,9 @@ class Client(threading.Thread):
         self.answers.append((act, codes, answer.status, answer.getheader("Location", ""), page))
 
 
+WON = {"hold": "/ready/", "save": "/sales/", "now": "/sales/", "trade": "/trades/"}  # where a winner is led
 # The sentence that a loser reads: who has it, or what became of it.
-WHY_NOT = ("is held for Keeper", "is in sale ", "is sold since ")
+WHY_NOT = ("is held for Keeper", "is in sale ", "is sold since ", "is traded since ", "is in trade ")
 
 
 @pytest.mark.skipif(os.name != "posix", reason="The server is ended by a signal of POSIX.")
@@ -205,7 +218,7 @@ def test_fifty_at_once_and_every_plug_has_one_owner(served, environment):
     assert "Traceback" not in "".join(heard)
     for _, act, _, status, where, page in answers:
         if status == 302:
-            assert where.startswith("/sales/") if act != "hold" else where == "/ready/", where
+            assert where.startswith(WON[act]), where
         else:
             assert any(why in page for why in WHY_NOT)
 
@@ -214,22 +227,32 @@ def test_fifty_at_once_and_every_plug_has_one_owner(served, environment):
     sold = {code: (name, str(sale)) for code, name, sale in records["lines"]}
     assert len(records["holds"]) == len(held)
     assert len(records["lines"]) == len(sold)
+    traded = {code: (name, str(trade)) for code, name, trade in records["trades"]}
+    assert len(records["trades"]) == len(traded)
     won = [answer for answer in answers if answer[3] == 302]
     for client, act, wanted, _, where, _ in won:
         for code in wanted:
             if act == "hold":
-                owner = sold[code][0] if code in sold else held[code]
+                owner = (sold.get(code) or traded.get(code) or [held.get(code)])[0]
                 assert owner == client.name
+            elif act == "trade":
+                assert traded[code] == (client.name, where.split("/")[2])
             else:
                 assert sold[code] == (client.name, where.split("/")[2])
     for code, (name, sale) in sold.items():
         assert held.get(code, name) == name
         assert records["fates"][code] == ("sold" if records["sales"][sale]["left"] else "kept")
-    assert set(held) | set(sold) == set(codes)
+    for code, (name, _) in traded.items():
+        assert held.get(code, name) == name
+        assert records["fates"][code] == "traded"
+    assert not set(sold) & set(traded)
+    assert set(held) | set(sold) | set(traded) == set(codes)
 
     # No sale is half made: each was told to somebody, has its lines, and what left at the market is paid.
-    assert set(records["sales"]) == {where.split("/")[2] for _, act, _, _, where, _ in won if act != "hold"}
+    assert set(records["sales"]) == {where.split("/")[2] for _, act, _, _, where, _ in won if act in ("save", "now")}
     for sale, told in records["sales"].items():
         assert told["lines"] == sum(sold[code][1] == sale for code in sold) > 0
         assert (float(told["owed"]) == 0) == told["left"]
+    assert set(records["came_in"]) == {where.split("/")[2] for _, act, _, _, where, _ in won if act == "trade"}
+    assert all(count == 1 for count in records["came_in"].values())
     assert records["payments"] == sum(told["left"] for told in records["sales"].values())
