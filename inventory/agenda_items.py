@@ -7,6 +7,7 @@ from django.utils.formats import date_format
 from inventory.models import Hold
 from inventory.readings.availability import available_on, with_price
 from inventory.readings.holds import SOON
+from inventory.readings.safekeeping import due_by
 from inventory.readings.waiting import places_in_line
 from propagation.agenda import Due, contributes_to_agenda
 from propagation.models import Lineage
@@ -80,6 +81,25 @@ def those_next_in_line(day):
 
 def _is(names) -> str:
     return "is" if len(set(names)) == 1 else "are"
+
+
+@contributes_to_agenda(order=34)
+def living_copies_to_ask_after(day):
+    """Corals that contacts keep for the owner and that were not heard of for as long as agreed."""
+    due = due_by(day)
+    if len(due) > MOST_NAMED:
+        names = _some(kept.contact.name for kept in due)
+        yield Due(
+            f"Ask {names} after {len(due)} corals they keep for you",
+            reverse("safekeeping"),
+            count=len(due),
+            since=due[0].ask_on,
+            icon="insurance",
+        )
+        return
+    for kept in due:
+        words = f"Ask {kept.contact} after {kept.plug.code_in_clear}"
+        yield Due(words, reverse("safekeeping_one", args=[kept.pk]), since=kept.ask_on, icon="insurance")
 
 
 @contributes_to_agenda(order=65)

@@ -7,7 +7,7 @@ class InventoryConfig(AppConfig):
 
     def ready(self):
         # These fill the registries of the floor below.
-        from inventory import agenda_items, calendar_events, earnings, promises, worth  # noqa: F401
+        from inventory import agenda_items, calendar_events, earnings, kept_elsewhere, promises, worth  # noqa: F401
         from inventory.guards import GUARDS
         from propagation.guards import install_guards, remove_guards
 

@@ -66,8 +66,9 @@ urlpatterns = [
     path("sales/<int:pk>/reopen/", sale_acts.sale_reopen, name="sale_reopen"),
     path("sales/<int:pk>/call-off/", sale_acts.sale_cancel, name="sale_cancel"),
     path("payments/<int:pk>/withdraw/", sale_acts.payment_withdraw, name="payment_withdraw"),
-    # -- trades
+    # -- trades, and what others keep for the owner
     path("", include("inventory.trade_urls")),
+    path("", include("inventory.safekeeping_urls")),
     # -- contacts
     path("contacts/", contacts.contacts, name="contacts"),
     path("contacts/new/", contacts.contact_new, name="contact_new"),

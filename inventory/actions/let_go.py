@@ -8,7 +8,7 @@ from simple_history.utils import bulk_create_with_history, bulk_update_with_hist
 
 from inventory.actions.keep_contact import contact_named
 from inventory.errors import LeavingToConfirm, PlugInSale
-from inventory.models import Contact, Hold, SaleLine, TradeLine
+from inventory.models import Contact, Hold, Safekeeping, SaleLine, TradeLine
 from propagation.actions.part_with import part_with, take_back_parting
 from propagation.errors import AlreadyDone, BadValue
 from propagation.models import Fate, HealingStage, Plug
@@ -72,6 +72,15 @@ def take_back_leaving(*, plug: Plug, by=None) -> Plug:
             f"Plug {plug.code_in_clear} left in trade {traded.trade_id} with {traded.trade.contact}; "
             "take back that trade on its own page, or record its return."
         )
+    kept = Safekeeping.objects.filter(plug=plug).select_related("contact").order_by("-pk").first()
+    if kept is not None and kept.ended_on is not None:
+        raise AlreadyDone(
+            f"{kept.contact} kept plug {plug.code_in_clear} for you until "
+            f"{date_format(kept.ended_on)}, so it did leave."
+        )
+    if kept is not None:  # that it was kept there was the same mistake; its history keeps it
+        kept._history_user = by
+        kept.delete()
     return take_back_parting(plug=plug, by=by)
 
 

@@ -12,7 +12,7 @@ from django.utils.timezone import localdate
 from inventory.actions.keep_contact import contact_named
 from inventory.actions.sale_steps import checked_note, end_holds, locked_things, open_holds_of
 from inventory.errors import HeldForOthers, LeavingToConfirm, PlugInSale, PlugTraded
-from inventory.models import AcquisitionTerms, Book, Contact, Hold, SaleLine, Trade, TradeLine
+from inventory.models import AcquisitionTerms, Book, Contact, Hold, Safekeeping, SaleLine, Trade, TradeLine
 from inventory.money import checked_amount
 from propagation.actions.acquire import PackLine, acquire_pack
 from propagation.actions.correct_plug import void_plug
@@ -189,8 +189,8 @@ def cancel_trade(*, trade: Trade, today: date, by=None) -> Trade:
     """A slip of today: the trade did not happen. What went out is kept again, on no rack; what came becomes void.
 
     Codes and tags that were given stay used. Holds of the contact that ended with it go on. Cancelled twice is
-    cancelled once. Raises AlreadyDone for a trade recorded before today, or if something happened with what came or went since,
-    and PlugPromised.
+    cancelled once. Raises AlreadyDone for a trade recorded before today, or if something happened with what came or
+    went since, and PlugPromised.
     """
     before = list(trade.lines.filter(cancelled_on=None).values_list("plug", "colony", "acquisition"))
     came = [acquisition for *_, acquisition in before if acquisition]
@@ -211,11 +211,13 @@ def cancel_trade(*, trade: Trade, today: date, by=None) -> Trade:
     new_plugs = [plug for plug in plugs.values() if plug.acquisition_id in came]
     new_colonies = [colony for colony in colonies.values() if colony.acquisition_id in came]
     _refuse_used(new_plugs, new_colonies)
+    out = [plugs[plug] for plug, *_ in before if plug]
+    if Safekeeping.objects.filter(plug__in=out).exists():
+        raise AlreadyDone(f"{trade.contact} keeps something of this trade for you, so it did leave.")
     for plug in new_plugs:
         void_plug(plug=plug, reason=f"Trade {trade.pk} was taken back", today=today, by=by)
     for colony in new_colonies:
         end_colony(colony=colony, reason=EndReason.MISTAKE, on=today, today=today, by=by)
-    out = [plugs[plug] for plug, *_ in before if plug]
     for plug in out:
         take_back_parting(plug=plug, by=by)
     for _, colony, _ in before:

@@ -17,6 +17,7 @@ from inventory.models import Book, Contact
 from inventory.money import write_amount
 from inventory.readings import holds as reading
 from inventory.readings.contacts import contacts_with_counts
+from inventory.readings.safekeeping import kept_by
 from inventory.readings.sales import credits_of, sales_of_contact, totals_of
 from inventory.readings.trades import trades_of_contact
 from inventory.tables.contacts import ContactTable
@@ -60,6 +61,7 @@ def contact(request, pk):
             "sales": [(sale, sums[sale.pk]) for sale in sales],
             "owed": [write_amount(amount, currency) for currency, amount in owed.items()],
             "credits": [write_amount(amount, currency) for currency, amount in credits_of(found).items() if amount],
+            "kept": kept_by(found),
             "trades": trades_of_contact(found)[:TRADES_SHOWN],
             "contact": found,
             "today": today,

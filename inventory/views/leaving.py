@@ -12,6 +12,7 @@ from inventory.forms.holds import contact_suggestions
 from inventory.forms.leaving import LeavingForm
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.holds import active_hold_of
+from inventory.readings.safekeeping import safekeeping_of
 from inventory.readings.sales import sale_of
 from inventory.readings.trades import trade_of
 from inventory.views.holds import page_of_plug, plug_or_404
@@ -34,6 +35,7 @@ def plug_left(request, code):
                 "notes": plug.holds.filter(released_on__gte=plug.ended_on).exclude(note="").select_related("contact"),
                 "line": sale_of(plug),
                 "traded": trade_of(plug),
+                "kept": safekeeping_of(plug),
                 "back_url": page_of_plug(plug),
             },
         )

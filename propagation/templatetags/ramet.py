@@ -59,6 +59,7 @@ NAVIGATION = [
             ("calendar", "Calendar", "calendar"),
             ("acquire", "Bring in", "acquired"),
             ("trades", "Trades", "trade"),
+            ("safekeeping", "Safekeeping", "insurance"),
             ("incidents", "Incidents", "incident"),
             ("contacts", "Contacts", "contacts"),
         ],

@@ -10,6 +10,7 @@ from propagation.actions.keep_lineage import keep_lineage
 from propagation.errors import RametError
 from propagation.forms.fields import refuse
 from propagation.forms.lineages import LineageFilter, LineageForm
+from propagation.kept_elsewhere import kept_by_others
 from propagation.models import Lineage, Preferences
 from propagation.readings.changes import changes_of, former_names
 from propagation.readings.growth_pictures import lineage_picture
@@ -54,6 +55,7 @@ def lineage(request, pk):
             "lineage": found,
             "colonies": found.colonies.order_by("ended_on", "tag"),
             "acquisitions": found.acquisitions.select_related("pack", "returned_plug"),
+            "kept_by_others": kept_by_others([found.pk]).get(found.pk, 0),
             "today": today,
             "next_cuts": next_cut_rows(today, lineage=found),
             "growth": lineage_picture(found, by_age=by_age, length_unit=Preferences.current().length_unit),

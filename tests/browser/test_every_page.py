@@ -14,6 +14,7 @@ from inventory.actions.acquire_from import Deal
 from inventory.actions.begin_sale import agree_sale, begin_sale
 from inventory.actions.hold_plugs import hold_plugs
 from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_safe import leave_with
 from inventory.actions.offer_frags import make_pack, offer_plug
 from inventory.actions.pay_sale import take_payment, withdraw_payment
 from inventory.actions.sale_steps import SaleItem
@@ -81,6 +82,7 @@ def pages(keeper):
     system = System.objects.running().first()
     acquisition = Acquisition.objects.first()
     sold = sale_with_everything(keeper)
+    kept = leave_with(plug=gone, contact=sold.contact, on=localdate(), today=localdate(), by=keeper)
     (held,) = hold_plugs(
         plugs=[available_on(localdate())[10]], contact=sold.contact, until=localdate(), today=localdate(), by=keeper
     )
@@ -124,6 +126,8 @@ def pages(keeper):
                 "sales",
                 "trades",
                 "trade_new",
+                "safekeeping",
+                "safekeeping_new",
                 "prices",
                 "book_currency",
                 "contacts",
@@ -177,6 +181,10 @@ def pages(keeper):
         f"{reverse('sale_new')}?plugs={ready.code}&colonies={colony.code}",
         f"{reverse('trade_new')}?plugs={ready.code}&colonies={colony.code}",
         reverse("trade", args=[trade_with_everything(keeper).pk]),
+        *(
+            reverse(name, args=[kept.pk])
+            for name in ["safekeeping_one", "safekeeping_heard", "safekeeping_back", "safekeeping_end"]
+        ),
         reverse("contact", args=[sold.contact_id]),
         reverse("hold_deposit", args=[held.pk]),
         reverse("acquisition", args=[acquisition.pk]),
