@@ -19,10 +19,12 @@ from inventory.models import (
     PlugOffer,
     PlugPrice,
     SizePrice,
+    Trade,
+    TradeLine,
 )
 from propagation.models import Preferences
 from propagation.throttle import forget_guesses
-from tests.factories import CutEventFactory, HoldFactory, LineageFactory, RackFactory, ReadyPlugFactory
+from tests.factories import ContactFactory, CutEventFactory, HoldFactory, LineageFactory, RackFactory, ReadyPlugFactory
 from tests.inventory.sales import begun
 
 pytestmark = pytest.mark.django_db
@@ -184,6 +186,16 @@ def test_what_is_in_a_sale_is_not_offered(client, today):
     shown()
     sale = begun(today=localdate(), plugs=1)
     assert sale.lines.get().plug.lineage.name not in page_of(client)
+
+
+def test_what_is_in_a_trade_that_stands_is_not_offered(client):
+    shown()
+    plug = of(LineageFactory(name="Harbour Ember"))
+    trade = Trade.objects.create(contact=ContactFactory(), traded_on=localdate(), currency="EUR")
+    line = TradeLine.objects.create(trade=trade, plug=plug)
+    assert "Harbour Ember" not in page_of(client)
+    TradeLine.objects.filter(pk=line.pk).update(cancelled_on=localdate())
+    assert "Harbour Ember" in page_of(client)
 
 
 def test_no_copy_is_kept_without_asking(client):
