@@ -67,11 +67,11 @@ def test_the_page_shows_what_they_hold_and_what_came_from_them(signed_in):
 def test_the_page_costs_the_same_queries_however_much_there_is(signed_in, django_assert_num_queries):
     contact = ContactFactory()
     HoldFactory(contact=contact, until=localdate())
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         signed_in.get(reverse("contact", args=[contact.pk]))
     HoldFactory.create_batch(4, contact=contact, until=localdate())
     HoldFactory.create_batch(4, contact=contact, until=localdate() - timedelta(days=3))
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(14):
         signed_in.get(reverse("contact", args=[contact.pk]))
 
 
