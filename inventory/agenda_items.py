@@ -4,7 +4,7 @@ from django.db.models import Exists, OuterRef
 from django.urls import reverse
 from django.utils.formats import date_format
 
-from inventory.models import Hold
+from inventory.models import Claim, Hold
 from inventory.readings.availability import available_on, with_price
 from inventory.readings.holds import SOON
 from inventory.readings.safekeeping import due_by
@@ -81,6 +81,25 @@ def those_next_in_line(day):
 
 def _is(names) -> str:
     return "is" if len(set(names)) == 1 else "are"
+
+
+@contributes_to_agenda(order=13)
+def claims_to_settle(day):
+    """Claims of which it was not said yet what is done."""
+    waiting = list(
+        Claim.objects.filter(settled_on=None, reported_on__lte=day)
+        .order_by("reported_on", "id")
+        .values_list("pk", "line__sale__contact__name", "reported_on")[:MOST_LOOKED_AT]
+    )
+    if waiting:
+        one = len(waiting) == 1
+        yield Due(
+            f"Settle {'the claim' if one else 'the claims'} of {_some(name for _, name, _ in waiting)}",
+            reverse("claim", args=[waiting[0][0]]) if one else reverse("claims"),
+            count=len(waiting),
+            since=waiting[0][2],
+            icon="warning",
+        )
 
 
 @contributes_to_agenda(order=34)

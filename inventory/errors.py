@@ -152,3 +152,13 @@ class AmountsNotConverted(RametError):
 
 class BadAmount(BadValue):
     """An amount of money that cannot be read or cannot be."""
+
+
+class LateClaim(RametError):
+    """A coral is reported later than one answers for it; the keeper may be kind."""
+
+    def __init__(self, line, left_on, days):
+        super().__init__(
+            f"{upper_first(what_of(line))} left on {date_format(left_on)}, more than {days} days before. "
+            "To take the claim all the same, tick the box and save again."
+        )

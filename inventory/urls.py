@@ -69,6 +69,7 @@ urlpatterns = [
     # -- trades, and what others keep for the owner
     path("", include("inventory.trade_urls")),
     path("", include("inventory.safekeeping_urls")),
+    path("", include("inventory.claim_urls")),
     # -- contacts
     path("contacts/", contacts.contacts, name="contacts"),
     path("contacts/new/", contacts.contact_new, name="contact_new"),

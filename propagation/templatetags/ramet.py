@@ -60,6 +60,7 @@ NAVIGATION = [
             ("acquire", "Bring in", "acquired"),
             ("trades", "Trades", "trade"),
             ("safekeeping", "Safekeeping", "insurance"),
+            ("claims", "Claims", "warning"),
             ("incidents", "Incidents", "incident"),
             ("contacts", "Contacts", "contacts"),
         ],

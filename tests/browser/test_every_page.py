@@ -12,6 +12,8 @@ from django.utils.timezone import localdate
 
 from inventory.actions.acquire_from import Deal
 from inventory.actions.begin_sale import agree_sale, begin_sale
+from inventory.actions.claim import report_claim
+from inventory.actions.hand_over import sell_now
 from inventory.actions.hold_plugs import hold_plugs
 from inventory.actions.keep_contact import contact_named
 from inventory.actions.keep_safe import leave_with
@@ -32,6 +34,18 @@ from tests.labels import passport_samples
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+def claim_with_everything(contact, keeper):
+    """A claim for one of two plugs that were sold today, to be settled."""
+    today = localdate()
+    plugs = list(available_on(today).order_by("-pk")[1:3])
+    sale = sell_now(
+        contact=contact, items=[SaleItem(plug=plug, price=Decimal(25)) for plug in plugs], today=today, by=keeper
+    )
+    return report_claim(
+        line=sale.lines.first(), kind="dead", on=today, today=today, words="White on arrival", by=keeper
+    )
 
 
 def trade_with_everything(keeper):
@@ -82,13 +96,15 @@ def pages(keeper):
     system = System.objects.running().first()
     acquisition = Acquisition.objects.first()
     sold = sale_with_everything(keeper)
+    claimed = claim_with_everything(sold.contact, keeper)
     kept = leave_with(plug=gone, contact=sold.contact, on=localdate(), today=localdate(), by=keeper)
     (held,) = hold_plugs(
         plugs=[available_on(localdate())[10]], contact=sold.contact, until=localdate(), today=localdate(), by=keeper
     )
     Availability.objects.create(pk=1, visibility="public", wishes="Any Stylophora", reach="At the club")
-    offer_plug(plug=ready, as_itself=True, words="Two branches, blue tips", by=keeper)
-    make_pack(name="Two to begin with", amount=Decimal(40), plugs=available_on(localdate())[20:22], by=keeper)
+    itself, *packed = available_on(localdate()).order_by("-pk")[:3]
+    offer_plug(plug=itself, as_itself=True, words="Two branches, blue tips", by=keeper)
+    make_pack(name="Two to begin with", amount=Decimal(40), plugs=packed, by=keeper)
     return [
         *(
             reverse(name)
@@ -128,6 +144,7 @@ def pages(keeper):
                 "trade_new",
                 "safekeeping",
                 "safekeeping_new",
+                "claims",
                 "prices",
                 "book_currency",
                 "contacts",
@@ -185,6 +202,8 @@ def pages(keeper):
             reverse(name, args=[kept.pk])
             for name in ["safekeeping_one", "safekeeping_heard", "safekeeping_back", "safekeeping_end"]
         ),
+        *(reverse(name, args=[claimed.pk]) for name in ["claim", "claim_settle"]),
+        reverse("claim_new", args=[claimed.line.sale.lines.exclude(pk=claimed.line_id).first().pk]),
         reverse("contact", args=[sold.contact_id]),
         reverse("hold_deposit", args=[held.pk]),
         reverse("acquisition", args=[acquisition.pk]),
