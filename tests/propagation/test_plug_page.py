@@ -173,5 +173,5 @@ def test_the_page_takes_the_same_number_of_queries_however_long_the_life(
     learned_healing(today)
     # session, keeper, plug, history, spots, checks, lineage, promises (holds, sales), how plugs heal,
     # (preferences for the unit)
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         signed_in.get(reverse("plug", args=[plug.code]))

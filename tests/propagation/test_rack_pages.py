@@ -99,7 +99,7 @@ def test_a_rack_takes_the_same_number_of_queries_whatever_stands_on_it(
         on_rack(rack)
     learned_healing(localdate())
     # session, keeper, rack, preferences, plugs, promises (2), how plugs heal, copies, racks to move to
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(11):
         signed_in.get(reverse("rack_grid", args=[rack.pk]))
 
 
@@ -111,7 +111,7 @@ def test_all_racks_take_the_same_number_of_queries_whatever_there_is(signed_in, 
     learned_healing(localdate())
     # session, keeper, preferences, plugs that stand nowhere, promises (2), how plugs heal, copies, racks, plugs there,
     # racks to move to
-    with django_assert_num_queries(11):
+    with django_assert_num_queries(12):
         signed_in.get(reverse("rack"))
 
 
