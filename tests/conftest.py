@@ -1,8 +1,11 @@
 """Fixtures that every test may use."""
 
+import contextlib
+import sqlite3
 from datetime import date
 
 import pytest
+from django.db import connection
 from django.test import override_settings
 from hypothesis import settings
 
@@ -51,3 +54,26 @@ def pytest_collection_modifyitems(items):
         fixtures = set(getattr(item, "fixturenames", ()))
         if not item.get_closest_marker("django_db") and not fixtures & {"db", "transactional_db", "live_server"}:
             item.add_marker(pytest.mark.no_database)
+
+
+@pytest.fixture
+def migrated_home(django_db_setup, django_db_blocker):
+    """Make a home with an empty, migrated database for a process of its own: ``migrated_home(path)``.
+
+    Migrating takes ten seconds, which `tests/test_serving.py` and the demo spend for all. On PostgreSQL the process
+    migrates for itself.
+    """
+
+    def make(home):
+        home.mkdir(exist_ok=True)
+        if connection.vendor == "sqlite":
+            with django_db_blocker.unblock():
+                name = str(connection.settings_dict["NAME"])
+            with (
+                contextlib.closing(sqlite3.connect(name)) as ours,
+                contextlib.closing(sqlite3.connect(home / "ramet.sqlite3")) as theirs,
+            ):
+                ours.backup(theirs)
+        return home
+
+    return make

@@ -26,7 +26,8 @@ print(sorted(DBTaskResult.objects.values_list("status", flat=True)))
 
 
 @pytest.fixture
-def surroundings(tmp_path):
+def surroundings(tmp_path, migrated_home):
+    migrated_home(tmp_path / "home")
     # PYTHONPATH lets the worker find the tests' own task.
     return {
         "RAMET_HOME": str(tmp_path / "home"),
@@ -51,7 +52,7 @@ def manage(arguments, surroundings):
 
 @pytest.fixture
 def server(surroundings):
-    """A server on a fresh home; ended, if it still runs, after the test."""
+    """A server on a home without records; ended, if it still runs, after the test."""
     process = subprocess.Popen(
         [sys.executable, "manage.py", "serve", "--port", "0"],
         cwd=ROOT,

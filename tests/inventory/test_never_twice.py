@@ -77,7 +77,7 @@ print(json.dumps({
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def environment(request, tmp_path):
+def environment(request, tmp_path, migrated_home):
     """The environment of a server with a database of its own."""
     environment = os.environ | {
         "DJANGO_SETTINGS_MODULE": "config.settings",
@@ -87,6 +87,7 @@ def environment(request, tmp_path):
         "PYTHONPATH": str(ROOT),
     }
     if request.param == "sqlite":
+        migrated_home(tmp_path)
         environment.pop("DATABASE_URL", None)
         yield environment
         return

@@ -374,11 +374,12 @@ def ramet(home, *arguments, code=0):
     return done.stderr if code else done.stdout
 
 
-def test_two_keepers_exchange_a_plug_by_files_alone(tmp_path):
+def test_two_keepers_exchange_a_plug_by_files_alone(tmp_path, migrated_home):
     """Two homes, two databases, two keys: nothing goes from one to the other but the file."""
     one, two = tmp_path / "one", tmp_path / "two"
     theirs = tmp_path / "theirs.jsonld"
     theirs.write_bytes(canonical(chained(signed(), created=datetime.now(NOW.tzinfo) - timedelta(days=1))))
+    migrated_home(one)
     ramet(one, "migrate", "-v0")
     two.mkdir()
     (two / "ramet.sqlite3").write_bytes((one / "ramet.sqlite3").read_bytes())

@@ -68,7 +68,7 @@ ALL = [1, 3, 24, 6, 1, 3, 24, 27, 3]
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def database(request, tmp_path):
+def database(request, tmp_path, migrated_home):
     """The environment of a process with a database of its own."""
     environment = os.environ | {
         "DJANGO_SETTINGS_MODULE": "config.settings",
@@ -76,6 +76,7 @@ def database(request, tmp_path):
         "PYTHONPATH": str(ROOT),
     }
     if request.param == "sqlite":
+        migrated_home(tmp_path)
         environment.pop("DATABASE_URL", None)
         yield environment
         return
