@@ -240,8 +240,21 @@ def faults_of(page, address) -> list[str]:
     if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"):
         found.append(f"{address}: wider than the glass")
     violations = Axe().run(page, options={"runOnly": TAGS}).response["violations"]
-    found += [f"{address}: {each['id']} at {each['nodes'][0]['target']}" for each in violations]
+    for each in violations:
+        nodes = each["nodes"]
+        if each["id"] == "target-size":
+            nodes = [node for node in nodes if is_too_small(page, node["target"][0])]
+        if nodes:
+            found.append(f"{address}: {each['id']} at {nodes[0]['target']}")
     return found
+
+
+def is_too_small(page, target) -> bool:
+    """Is a target too small in the middle of the glass, where no bar at the edge covers a part of it?"""
+    page.evaluate("target => document.querySelector(target).scrollIntoView({block: 'center'})", target)
+    only = {"runOnly": {"type": "rule", "values": ["target-size"]}}
+    again = Axe().run(page, options=only).response["violations"]
+    return any(node["target"][0] == target for each in again for node in each["nodes"])
 
 
 def test_every_page_is_fit_for_everybody_on_a_phone_and_on_a_desk(browser_page, pages):
