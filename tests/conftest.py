@@ -48,11 +48,16 @@ def work_at_once():
         yield
 
 
+# They start processes with a SQLite database of their own, whatever the tests run on.
+OWN_DATABASE = ("test_background_work.py", "test_bootstrap.py", "test_demo.py", "test_serving.py")
+
+
 def pytest_collection_modifyitems(items):
-    """Mark what touches no database, so that a second database need not run it again."""
+    """Mark what touches no database, or only one of its own, so that a second database need not run it again."""
     for item in items:
         fixtures = set(getattr(item, "fixturenames", ()))
-        if not item.get_closest_marker("django_db") and not fixtures & {"db", "transactional_db", "live_server"}:
+        touches = item.get_closest_marker("django_db") or fixtures & {"db", "transactional_db", "live_server"}
+        if not touches or item.path.name in OWN_DATABASE:
             item.add_marker(pytest.mark.no_database)
 
 

@@ -1,5 +1,7 @@
 """What the tests of the inventory floor share."""
 
+import contextlib
+import sqlite3
 import threading
 
 import pytest
@@ -42,6 +44,9 @@ def at_once(transactional_db, tmp_path, monkeypatch):
         if not database.exists():
             with connection.cursor() as cursor:
                 cursor.execute("VACUUM INTO %s", [str(database)])
+            # A database in use has its write-ahead log; two connections that begin it at once lock each other out.
+            with contextlib.closing(sqlite3.connect(database)) as copy:
+                copy.execute("PRAGMA journal_mode=WAL")
         with monkeypatch.context() as patch:
             patch.setitem(connections.settings["default"], "NAME", str(database))
             return run(acts)
