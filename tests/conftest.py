@@ -59,6 +59,8 @@ def pytest_collection_modifyitems(items):
         touches = item.get_closest_marker("django_db") or fixtures & {"db", "transactional_db", "live_server"}
         if not touches or item.path.name in OWN_DATABASE:
             item.add_marker(pytest.mark.no_database)
+        if item.path.name.startswith("test_demo"):
+            item.add_marker(pytest.mark.xdist_group(item.path.name))  # the demo is built once, by one process
 
 
 @pytest.fixture
