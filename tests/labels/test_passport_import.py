@@ -69,7 +69,7 @@ def gone(plug, on=date(2026, 5, 1)):
 
 
 def test_a_passport_tells_what_the_records_say():
-    Preferences.objects.create(display_name="The Backwater Bench")
+    Preferences.objects.create(pk=1, display_name="The Backwater Bench")
     first = mother(tag="GRAND 1", lineage__origin="maricultured", lineage__note="Secret note", note="Secret too")
     grown = frag_of(first, date(2025, 3, 3))
     Plug.objects.filter(pk=grown.pk).update(fate="grown_on", ended_on=date(2025, 6, 1))

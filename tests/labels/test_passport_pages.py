@@ -331,7 +331,7 @@ def test_a_stranger_learns_nothing_more_from_it_than_from_the_page(client, plug)
 
 
 def test_switched_off_nobody_gets_one(client, plug):
-    Preferences.objects.create(public_pages=False)
+    Preferences.objects.create(pk=1, public_pages=False)
     answers = [client.get(reverse("scan", args=[code]), headers={"accept": LD}) for code in (plug.code, CODE)]
     assert {answer.status_code for answer in answers} == {404}
     assert len({answer.content for answer in answers}) == 1
