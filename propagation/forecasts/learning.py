@@ -47,12 +47,16 @@ def learn(records: list[ColonyRecords], key: tuple[str, str], day: date) -> Lear
     return Learned(row, model, lag_days)
 
 
+def _in_use():
+    """The latest row of each measure and growth form."""
+    groups = LearnedGrowth.objects.order_by().values("measure", "growth_form")
+    return LearnedGrowth.objects.filter(pk__in=groups.annotate(last=Max("pk")).values("last"))
+
+
 def latest_learned() -> dict[tuple[str, str], Learned]:
     """What is in use now, by measure and growth form; rows kept by another version of the model are passed over."""
-    groups = LearnedGrowth.objects.order_by().values("measure", "growth_form")
-    last = groups.annotate(last=Max("pk")).values("last")
     newest = {}
-    for row in LearnedGrowth.objects.filter(pk__in=last):
+    for row in _in_use():
         try:
             newest[row.measure, row.growth_form] = Learned(row, model_from_json(row.model), row.lag_days)
         except (KeyError, TypeError):
@@ -84,10 +88,9 @@ def reading_counts() -> dict[tuple[str, str], int]:
 def outgrown() -> list[tuple[str, str]]:
     """What has been learned and should be learned again. Two queries."""
     counts = reading_counts()
-    last = LearnedGrowth.objects.order_by().values("measure", "growth_form").annotate(last=Max("pk")).values("last")
     return [
         (row.measure, row.growth_form)
-        for row in LearnedGrowth.objects.filter(pk__in=last).defer("model")
+        for row in _in_use().defer("model")
         if is_outgrown(row, counts.get((row.measure, row.growth_form), 0))
     ]
 

@@ -16,7 +16,6 @@ from propagation.models import ColonyOutlook, CutEvent, Forecast, ForecastScore,
 from propagation.yield_model.forecast import forecast_sizes
 
 STEPS = (1, 3, 5)
-_GRID = (np.arange(100) + 0.5) / 100
 
 
 def say(records, outlooks: list[ColonyOutlook], *, replayed: bool = False) -> int:
@@ -73,7 +72,7 @@ def _plain_words(history):
     sizes.sort()
     after = [(cut.day, cut.after) for cut in history.cuts if cut.after is not None]
     last_cut = max((cut.day for cut in history.cuts), default=-np.inf)
-    since = [item for item in sizes if item[0] > last_cut] or []
+    since = [item for item in sizes if item[0] > last_cut]
     since = [item for item in after if item[0] == last_cut] + since
     if not since:
         return (sizes[-1][1] if sizes and not history.cuts else None), None
@@ -93,7 +92,7 @@ def score(colonies, day: date) -> int:
 
     Returns how many scores were written. What a correction changed is scored anew.
     """
-    forecasts = list(Forecast.objects.filter(colony__in=colonies, made_for__lt=day).select_related("growth"))
+    forecasts = list(Forecast.objects.filter(colony__in=colonies, made_for__lt=day))
     if not forecasts:
         return 0
     ids = {forecast.colony_id for forecast in forecasts}
@@ -110,10 +109,11 @@ def score(colonies, day: date) -> int:
                 continue
             known = old.pop((forecast.pk, steps), None)
             if known is None or (known.outcome, known.taken_on) != (float(row.value), row.taken_on):
-                due[forecast.growth].append((forecast, row, steps))
+                due[forecast.growth_id].append((forecast, row, steps))
     # What no longer stands: a reading struck out or set aside, or a cut entered late.
     ForecastScore.objects.filter(pk__in=[row.pk for row in old.values()]).delete()
-    written = [row for growth, items in due.items() for row in _score_together(growth, items)]
+    models = LearnedGrowth.objects.in_bulk(due)
+    written = [row for growth, items in due.items() for row in _score_together(models[growth], items)]
     ForecastScore.objects.bulk_create(
         written,
         batch_size=500,
@@ -161,10 +161,7 @@ def _score_together(growth: LearnedGrowth, items):
     outcomes = np.array([float(row.value) for _, row, _ in items])
     seen = forecast_sizes(model, states, days, as_reading=True)
     medians, ranks = seen.median, 1 - seen.probability_at_least(outcomes)
-    crps = np.zeros(len(items))
-    for probability in _GRID:
-        miss = outcomes - seen.quantile(probability)
-        crps += 2 * np.maximum(probability * miss, (probability - 1) * miss) / len(_GRID)
+    crps = seen.ranked_score(outcomes)
     return [
         ForecastScore(
             forecast=forecast,

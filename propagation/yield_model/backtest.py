@@ -38,9 +38,6 @@ LARGEST_FOLDS = 10
 # The error of a reading over a few hours would pass for a wild rate. Common practice, no source.
 FEWEST_DAYS_FOR_A_RATE = 1.0
 
-# Quantiles that a forecast's ranked probability score is summed over.
-_GRID = (np.arange(100) + 0.5) / 100
-
 
 @dataclass(frozen=True)
 class BacktestRows:
@@ -240,10 +237,7 @@ def _score(model, padded, positions, horizons):
         outcome = sizes[colony, target]
         points = {"model": forecast.median} | _plain_forecasts(days, sizes, colony, origin, target)
         crps = {name: np.abs(points[name] - outcome) for name in (*METHODS[1:], BY_DAY)}
-        crps["model"] = np.zeros(len(outcome))
-        for probability in _GRID:
-            miss = outcome - forecast.quantile(probability)
-            crps["model"] += 2 * np.maximum(probability * miss, (probability - 1) * miss) / len(_GRID)
+        crps["model"] = forecast.ranked_score(outcome)
         inside = {}
         for share in SHARES:
             low, high = forecast.interval(share)

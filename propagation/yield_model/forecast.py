@@ -21,6 +21,9 @@ from .scales import scale_without_checks, unscale_without_checks
 # Colonies filtered at a time, so that memory does not grow with the collection.
 CHUNK = 5000
 
+# Quantiles that a forecast's ranked probability score is summed over.
+_GRID = (np.arange(100) + 0.5) / 100
+
 
 @dataclass(frozen=True)
 class ColonyStates:
@@ -87,6 +90,18 @@ class SizeForecast:
     def interval(self, share):
         """Lower and upper size that hold the outcome with a probability `share`, equal tails."""
         return self.quantile((1 - share) / 2), self.quantile((1 + share) / 2)
+
+    def ranked_score(self, outcome):
+        """Continuous ranked probability score of outcomes, in the unit of the measure; smaller is better.
+
+        Source: Gneiting T, Raftery AE 2007, J. Am. Stat. Assoc. 102:359–378 (from memory), summed over quantiles.
+        """
+        outcome = np.asarray(outcome, dtype=float)
+        total = np.zeros(outcome.shape)
+        for probability in _GRID:
+            miss = outcome - self.quantile(probability)
+            total += 2 * np.maximum(probability * miss, (probability - 1) * miss) / len(_GRID)
+        return total
 
     def probability_at_least(self, size):
         """Probability that a colony has at least a size > 0."""

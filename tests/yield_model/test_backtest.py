@@ -2,6 +2,7 @@
 
 import csv
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from scipy.stats import t as student
 
 from propagation.yield_model import backtest
 from propagation.yield_model.backtest import backtest_collection, stricter_last_rate, summarise
+from propagation.yield_model.forecast import SizeForecast
 from propagation.yield_model.histories import pad_arrays
 from propagation.yield_model.long_form import backtest_long_form
 from propagation.yield_model.tails import TailShape, learn_tail_shape, normal_spread
@@ -193,9 +195,9 @@ def test_readings_a_few_hours_apart_tell_no_rate():
 
 def test_crps_of_a_normal_forecast_is_the_closed_form():
     """Gneiting T, Raftery AE 2007, J. Am. Stat. Assoc. 102:359–378: CRPS of a standard normal at 0 is 2φ(0) − 1/√π."""
-    grid = backtest._GRID
-    z = TailShape(tail_weight=1e6).quantile(grid)
-    score = np.mean(2 * np.maximum(grid * (0 - z), (grid - 1) * (0 - z)))
+    # On the straight scale a tenth wide around 1, so that no size falls below nothing.
+    model = SimpleNamespace(tails=TailShape(tail_weight=1e6), reference=1.0, exponent=1.0)
+    score = SizeForecast(model, np.zeros(1), np.full(1, 0.1)).ranked_score([1.0])[0] / 0.1
     assert score == pytest.approx(2 / np.sqrt(2 * np.pi) - 1 / np.sqrt(np.pi), abs=0.002)
 
 
