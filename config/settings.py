@@ -6,6 +6,7 @@ from pathlib import Path
 
 import environ
 
+from config.files import file_storage
 from config.home import kept_secret
 
 env = environ.Env()
@@ -144,6 +145,12 @@ STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = DEBUG
 MEDIA_ROOT = RAMET_HOME / "files"
+STORAGES = {
+    "default": file_storage(
+        env("FILES_URL", default=""), key=env("FILES_KEY", default=""), secret=env("FILES_SECRET", default="")
+    ),
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
 
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 10_000  # a rack of a thousand plugs in one form
 FILE_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024

@@ -26,7 +26,7 @@ class PytestRunner:
         import pytest
 
         arguments = list(test_labels)
-        arguments += ["--numprocesses", self.parallel or ("0" if test_labels else "auto"), "--dist", "loadgroup"]
+        arguments += ["--numprocesses", self.parallel or ("0" if test_labels else "auto"), "--dist", "loadscope"]
         if self.verbosity == 0:
             arguments.append("--quiet")
         if self.verbosity >= 2:

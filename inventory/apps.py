@@ -7,7 +7,17 @@ class InventoryConfig(AppConfig):
 
     def ready(self):
         # These fill the registries of the floor below.
-        from inventory import agenda_items, calendar_events, earnings, kept_elsewhere, promises, worth  # noqa: F401
+        from inventory import (  # noqa: F401
+            agenda_items,
+            calendar_events,
+            earnings,
+            in_line,
+            kept_elsewhere,
+            losses,
+            open_pages,
+            promises,
+            worth,
+        )
         from inventory.guards import GUARDS
         from propagation.guards import install_guards, remove_guards
 

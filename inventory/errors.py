@@ -2,7 +2,7 @@
 
 from django.utils.formats import date_format
 
-from propagation.errors import BadValue, RametError
+from propagation.errors import BadDate, BadValue, RametError
 
 MOST_NAMED = 5  # plugs in one sentence; the rest is counted
 
@@ -53,6 +53,30 @@ class NearlyTheSameName(RametError):
             f"{' and '.join(str(other) for other in self.others)} "
             f"{'is a contact' if len(self.others) == 1 else 'are contacts'} already. "
             f"If {name} is somebody else, tick the box and save again."
+        )
+
+
+class ContactForgotten(RametError):
+    """Who was forgotten at their wish is dealt with no more."""
+
+    def __init__(self, contact):
+        self.contact = contact
+        super().__init__(
+            f"{contact} was forgotten on {date_format(contact.forgotten_on)}, so nothing more is written for them. "
+            "If they are back, enter them by their name as somebody new."
+        )
+
+
+class StillOpen(RametError):
+    """Something is open with a contact who asks to be forgotten; each of ``things`` says what, and the way out."""
+
+    def __init__(self, contact, things):
+        self.things = list(things)
+        named = [thing.sentence for thing in self.things[:MOST_NAMED]]
+        more = len(self.things) - len(named)
+        super().__init__(
+            f"{contact} cannot be forgotten yet. {' '.join(named)}{f' And {more} more.' if more else ''} "
+            "Nothing was changed."
         )
 
 
@@ -127,6 +151,28 @@ class SaleToConfirm(RametError):
         super().__init__(f"{upper_first(words)}. If it is sold all the same, tick the box and save again.")
 
 
+class PaidLongBefore(BadDate):
+    """A payment is dated long before its sale; the year may be wrong, or the sale was written down late."""
+
+    def __init__(self, sale, on):
+        super().__init__(
+            f"A payment on {date_format(on)} comes long before sale {sale.pk} was begun on "
+            f"{date_format(sale.begun_on)}; is the year right? If it is, tick the box and save again.",
+            field="day",
+        )
+
+
+class PaidFromCredit(RametError):
+    """What was paid from their credit goes back as money only knowingly."""
+
+    def __init__(self, in_money):
+        super().__init__(
+            (f"Only {in_money} of it was paid in money" if in_money else "Nothing of it was paid in money")
+            + ": the rest came from their credit. Choose “Kept as their credit” for that, or tick the box to give all "
+            "of it in money."
+        )
+
+
 class MoneyToSettle(RametError):
     """A sale is called off though something was paid: it must be said what becomes of it."""
 
@@ -147,6 +193,19 @@ class AmountsNotConverted(RametError):
         super().__init__(
             f"{count} {'amount stays as it is' if count == 1 else 'amounts stay as they are'}: "
             f"nothing is converted from {old} to {new}. Tick the box if that is right."
+        )
+
+
+class DepositsLie(BadValue):
+    """The currency of a book changes only when nobody's deposit lies on a hold: it was paid in the old one."""
+
+    def __init__(self, holds, currency):
+        first, *others = holds
+        more = f" and {len(others)} more" if others else ""
+        super().__init__(
+            f"A deposit in {currency} lies on the hold of {first.plug} for {first.contact}{more}. Give it back, keep "
+            "it as credit, or begin the sale; then change the currency.",
+            field="currency",
         )
 
 

@@ -2,7 +2,42 @@
 
 from propagation.guards import Guard
 
+FOR_A_CONTACT = (
+    "hold",
+    "waiting",
+    "sale",
+    "trade",
+    "safekeeping",
+    "credit",
+    "acquisitionterms",
+)
+
 GUARDS = (
+    Guard(
+        "contacts_are_merged_without_a_chain",
+        "inventory_contact",
+        ("INSERT", "UPDATE OF merged_into_id"),
+        """
+        NEW.merged_into_id IS NOT NULL AND (
+            EXISTS (SELECT 1 FROM inventory_contact c WHERE c.id = NEW.merged_into_id AND c.merged_into_id IS NOT NULL)
+            OR EXISTS (SELECT 1 FROM inventory_contact c WHERE c.merged_into_id = NEW.id))
+        """,
+        "A contact is merged into one that was not merged itself.",
+    ),
+    *(
+        Guard(
+            f"{record}_is_of_a_contact_one_deals_with",
+            f"inventory_{record}",
+            ("INSERT", "UPDATE OF contact_id"),
+            """
+            EXISTS (
+                SELECT 1 FROM inventory_contact c
+                WHERE c.id = NEW.contact_id AND (c.merged_into_id IS NOT NULL OR c.forgotten_on IS NOT NULL))
+            """,
+            "Nothing new is written down for a contact that was merged or forgotten.",
+        )
+        for record in FOR_A_CONTACT
+    ),
     Guard(
         "only_a_kept_plug_is_held",
         "inventory_hold",

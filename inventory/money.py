@@ -25,7 +25,7 @@ def read_amount(text: str, *, book: Book) -> Decimal:
     if not re.fullmatch(r"-?[0-9][0-9.,’']*", bare):
         raise wrong
     if bare.startswith("-"):
-        raise BadAmount(f"A price cannot be less than nothing, as {text.strip()} is.", field="amount")
+        raise BadAmount(f"An amount cannot be less than nothing, as {text.strip()} is.", field="amount")
     whole, decimals = bare, ""
     last = max(bare.rfind("."), bare.rfind(","))
     if last >= 0:
@@ -99,7 +99,7 @@ def checked_amount(amount: Decimal, *, currency: str, what: str, field: str = "a
 
 
 def write_amount(amount: Decimal | str | None, currency: str) -> str:
-    """``€25.00`` as the currency is written in English; a dash where there is no price.
+    """``€25.00`` as the currency is written in English, ``−€25.00`` below nothing; a dash where there is no price.
 
     Nothing is rounded away: an amount from before the currency was changed may have more digits than this one has.
     """
@@ -108,7 +108,8 @@ def write_amount(amount: Decimal | str | None, currency: str) -> str:
     amount = Decimal(amount)
     digits = _digits(amount, get_currency_precision(currency))
     exact = amount.quantize(Decimal(1).scaleb(-digits))
-    return format_currency(exact, currency, locale="en", decimal_quantization=False)
+    # A true minus, as wide as a digit.
+    return format_currency(exact, currency, locale="en", decimal_quantization=False).replace("-", "−")
 
 
 def _digits(amount: Decimal, usual: int) -> int:

@@ -4,6 +4,8 @@ import json
 import textwrap
 from decimal import Decimal
 
+from django.urls import reverse
+
 from inventory.models import Availability, Book
 from inventory.money import plain_amount, write_amount
 from inventory.readings.offers import LineOffers, Offer, Offers, PackOffer
@@ -20,10 +22,11 @@ PRICE_ON_ASKING = "price on asking"
 
 
 class OfferWords:
-    """Sizes in the keeper's unit and prices in the book's currency."""
+    """Sizes in the keeper's unit, prices in the book's currency, and pictures at whole addresses for programs."""
 
-    def __init__(self, *, book: Book, length_unit: str):
+    def __init__(self, *, book: Book, length_unit: str, base_address: str = ""):
         self.book = book
+        self.base_address = base_address.rstrip("/")
         self.unit = unit_of(Measure.DIAMETER, length_unit)
         self._prices: dict[Decimal | None, str] = {None: PRICE_ON_ASKING}
         self._sizes: dict[tuple, str] = {(None, None): ""}
@@ -41,6 +44,10 @@ class OfferWords:
             low, high = (self.unit.text(end) for end in ends)
             self._sizes[ends] = high if low == high else f"{low.removesuffix(f' {self.unit.name}')} to {high}"
         return self._sizes[ends]
+
+    def picture(self, offer: Offer) -> str:
+        """The whole address of its picture, or nothing."""
+        return f"{self.base_address}{reverse('photo_screen', args=[offer.photo])}" if offer.photo else ""
 
     def number(self, offer: Offer) -> str:
         """``1 frag``, ``4 frags``; of a plug offered as itself its code."""
@@ -108,7 +115,7 @@ def _offer_data(price: Decimal | None, number: int, book: Book) -> dict:
     return told
 
 
-def _product(line: LineOffers, offer: Offer, book: Book) -> dict:
+def _product(line: LineOffers, offer: Offer, words: OfferWords) -> dict:
     told = {"@type": "Product", "name": line.name, "category": line.growth_form}
     if line.binomial:
         told["alternateName"] = line.binomial
@@ -116,11 +123,13 @@ def _product(line: LineOffers, offer: Offer, book: Book) -> dict:
         told["description"] = offer.words
     if offer.code_in_clear:
         told["sku"] = offer.code_in_clear
+    if offer.photo:
+        told["image"] = words.picture(offer)
     if offer.smallest_mm is not None:
         ends = {float(offer.smallest_mm), float(offer.largest_mm)}
         span = {"value": min(ends)} if len(ends) == 1 else {"minValue": min(ends), "maxValue": max(ends)}
         told["size"] = {"@type": "QuantitativeValue", "unitCode": MILLIMETRE, **span}
-    return told | {"offers": _offer_data(offer.price, offer.number, book)}
+    return told | {"offers": _offer_data(offer.price, offer.number, words.book)}
 
 
 def as_data(offers: Offers, availability: Availability, words: OfferWords) -> str:
@@ -128,7 +137,7 @@ def as_data(offers: Offers, availability: Availability, words: OfferWords) -> st
 
     An ItemList of Products, each with an Offer; where there is no price none is told.
     """
-    items = [_product(line, offer, words.book) for line in offers.lines for offer in line.offers]
+    items = [_product(line, offer, words) for line in offers.lines for offer in line.offers]
     items += [
         {
             "@type": "Product",

@@ -66,15 +66,24 @@ urlpatterns = [
     path("sales/<int:pk>/reopen/", sale_acts.sale_reopen, name="sale_reopen"),
     path("sales/<int:pk>/call-off/", sale_acts.sale_cancel, name="sale_cancel"),
     path("payments/<int:pk>/withdraw/", sale_acts.payment_withdraw, name="payment_withdraw"),
+    path("", include("inventory.market_urls")),
     # -- trades, and what others keep for the owner
     path("", include("inventory.trade_urls")),
     path("", include("inventory.safekeeping_urls")),
     path("", include("inventory.claim_urls")),
+    # -- books and the ledger
+    path("", include("inventory.books_urls")),
     # -- contacts
     path("contacts/", contacts.contacts, name="contacts"),
     path("contacts/new/", contacts.contact_new, name="contact_new"),
     path("contacts/<int:pk>/", contacts.contact, name="contact"),
     path("contacts/<int:pk>/edit/", contacts.contact_edit, name="contact_edit"),
+    path("contacts/<int:pk>/all/<slug:kind>/", contacts.contact_all, name="contact_all"),
+    path("contacts/<int:pk>/credit/", contacts.contact_credit_end, name="contact_credit_end"),
+    path("contacts/<int:pk>/credit/pay-out/", contacts.contact_credit_pay_out, name="contact_credit_pay_out"),
+    path("credit/<int:pk>/withdraw/", contacts.credit_withdraw, name="credit_withdraw"),
+    path("contacts/<int:pk>/same/", contacts.contact_same, name="contact_same"),
+    path("contacts/<int:pk>/forget/", contacts.contact_forget, name="contact_forget"),
     # -- what comes in
     path("acquire/", acquisitions.acquire, name="acquire"),
     path("acquire/colony/", acquisitions.acquire_colony, name="acquire_colony"),

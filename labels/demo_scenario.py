@@ -12,11 +12,15 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import ROUND_HALF_UP, Decimal
+from itertools import combinations
 from pathlib import Path
 
 from django.db import transaction
 
+from inventory.actions.keep_safe import came_back, leave_with
 from inventory.models import AcquisitionTerms, Book, Contact, LineagePrice
+from labels.demo_photos import photograph
+from labels.demo_trade import DemoTrade
 from propagation.actions.acquire import acquire_colony
 from propagation.actions.check_healing import check_healing, find_dead
 from propagation.actions.end_colony import end_colony
@@ -102,6 +106,7 @@ class Mother:
         self.by_eye = [day(ago) for ago in told.get("by_eye", [])]
         self.slips = [(day(slip["ago"]), slip["times"]) for slip in told.get("slips", [])]
         self.wandered = 0.0
+        self.measured: list[tuple[date, str, Decimal]] = []
 
     def is_measured(self) -> bool:
         return self.told.get("measured", True)
@@ -185,12 +190,14 @@ class DemoScenario:
         self.keep_preferences()
         self.build_systems()
         self.meet_contacts()
+        self.market = DemoTrade(self.story["trade"], contacts=self.contacts, today=self.today, by=self.by)
         self.name_lineages()
         for happening in sorted(self.happenings()):
             happening.act(happening.on)
         self.say_how_they_are_cut()
         self.test_water()
         self.plan_absences()
+        self.market.play()
 
     def look_back(self) -> int:
         """Say what would have been said month by month, then learn from all; returns how many forecasts were stored.
@@ -205,11 +212,27 @@ class DemoScenario:
         bring_up_to_date(self.today)
         return stored
 
+    def take_photos(self) -> int:
+        """Photograph the colonies that the scenario says so of, as they were on the days they were measured.
+
+        Returns how many photos were measured. They are drawn, and take a while, so a build does without them.
+        """
+        photographed = [mother for mother in self.mothers.values() if "photos" in mother.told]
+        return photograph(photographed, base_address=self.story["keeper"]["base_address"], today=self.today, by=self.by)
+
+    def films(self) -> list[dict]:
+        """What to have films made of: each colony with photos, and two of one line side by side."""
+        photographed = [mother.colony for mother in self.mothers.values() if "photos" in mother.told]
+        asked = [{"colony": colony} for colony in photographed]
+        for first, second in combinations(photographed, 2):
+            if first.lineage_id == second.lineage_id:
+                asked.append({"colony": second, "beside": first})
+        return asked
+
     def keep_preferences(self):
         keeper = self.story["keeper"]
-        Preferences.objects.update_or_create(
-            pk=1, defaults={"display_name": keeper["display_name"], "base_address": keeper["base_address"]}
-        )
+        told = {name: text for name, text in keeper.items() if name not in ("name", "currency")}
+        Preferences.objects.update_or_create(pk=1, defaults=told)
         Book.objects.update_or_create(pk=1, defaults={"currency": keeper["currency"]})
 
     def build_systems(self):
@@ -280,29 +303,32 @@ class DemoScenario:
                 cut_event__mother__tag=told["grown_from"], fate=Fate.KEPT, stage=HealingStage.HEALED, began_on__lt=on
             ).earliest("began_on", "id")
             mother.colony = grow_on(plug=plug, tag=told["tag"], on=on, today=self.today, by=self.by)
+        elif "returned_from" in told:
+            mother.colony = self.bring_home(told, on)
         else:
-            returned = None
-            if "returned_from" in told:
-                returned = Plug.objects.filter(cut_event__mother__tag=told["returned_from"], fate=Fate.GIVEN).earliest(
-                    "began_on", "id"
-                )
             mother.colony = acquire_colony(
-                lineage=lineage,
-                tag=told["tag"],
-                on=on,
-                today=self.today,
-                kind="returned" if returned else told["kind"],
-                returned_plug=returned,
-                by=self.by,
+                lineage=lineage, tag=told["tag"], on=on, today=self.today, kind=told["kind"], by=self.by
             )
             if "from" in told or "paid" in told:
                 AcquisitionTerms.objects.create(
                     acquisition=mother.colony.acquisition,
                     contact=self.contacts.get(told.get("from")),
                     amount=told.get("paid"),
+                    currency=Book.current().currency if "paid" in told else "",
                 )
         mark_labelled(colonies=[mother.colony], at=datetime.combine(on, time(20), tzinfo=UTC))
         self.move(mother, told["spot"], on)
+
+    def bring_home(self, told: dict, on: date) -> Colony:
+        """The mother was lost; a frag of hers that a friend had kept comes back, grown into a colony."""
+        left = Plug.objects.filter(cut_event__mother__tag=told["returned_from"], fate=Fate.GIVEN).earliest(
+            "began_on", "id"
+        )
+        kept = leave_with(
+            plug=left, contact=self.contacts[told["kept_by"]], on=left.ended_on, today=self.today, by=self.by
+        )
+        home = came_back(safekeeping=kept, on=on, tag=told["tag"], today=self.today, by=self.by)
+        return home.colonies.get()
 
     def spot_on(self, name: str, on: date) -> Spot:
         """The spot of this name in the system that ran on a day."""
@@ -341,6 +367,7 @@ class DemoScenario:
     def measure(self, mother: Mother, on: date):
         mother.grow(on, self.growth_on)
         value = mother.seen()
+        mother.measured.append((on, mother.measure, value))
         if mother.slips and on >= mother.slips[0][0]:
             _, times = mother.slips.pop(0)
             value = value * Decimal(str(times))
@@ -378,6 +405,7 @@ class DemoScenario:
                     size_after=sizes[1],
                     measure=mother.measure,
                     insurance=told.get("insurance", 0),
+                    cut_with=self.tool_of(mother, told),
                     reason="the scenario says so",
                 )
             ],
@@ -390,6 +418,13 @@ class DemoScenario:
         plugs = list(Plug.objects.filter(cut_event__session=session).order_by("id"))
         mark_labelled(plugs=plugs, at=datetime.combine(on, time(20), tzinfo=UTC))
         self.heal(mother, plugs, on)
+
+    def tool_of(self, mother: Mother, told: dict) -> str:
+        """What a mother is cut with; empty for the years in which that was not noted."""
+        tools = self.story["cut_with"]
+        if told["ago"] > tools["noted_for"]:
+            return ""
+        return told.get("cut_with", tools[mother.colony.lineage.growth_form])
 
     def heal(self, mother: Mother, plugs: list[Plug], cut_on: date):
         """Weekly checks until today; some are lost on the way; old plugs find their way out."""
@@ -423,14 +458,17 @@ class DemoScenario:
         """All that healed but for one leave, and what is set aside stays."""
         kept = Plug.objects.filter(pk__in=[plug.pk for plug in plugs], fate=Fate.KEPT, is_insurance=False)
         leaving = list(kept.filter(stage=HealingStage.HEALED).order_by("id"))[:-1]
+        sold = []
         for number, plug in enumerate(leaving):
-            part_with(
-                plugs=[plug],
-                fate=[Fate.GIVEN, Fate.SOLD, Fate.SOLD, Fate.TRADED][number % 4],
-                on=min(self.today, cut_on + timedelta(days=50 + 4 * number)),
-                today=self.today,
-                by=self.by,
-            )
+            on = min(self.today, cut_on + timedelta(days=50 + 4 * number))
+            fate = [Fate.GIVEN, Fate.SOLD, Fate.SOLD, Fate.TRADED][number % 4]
+            if fate == Fate.SOLD:
+                sold.append(plug)
+            else:
+                part_with(plugs=[plug], fate=fate, on=on, today=self.today, by=self.by)
+            if sold and (fate != Fate.SOLD or plug == leaving[-1]):
+                self.market.sell_long_ago(sold, on)
+                sold = []
 
     def lose_racks(self, system: System, on: date):
         """What still stood on the racks of a build when it ended went with it, but for what was set aside."""

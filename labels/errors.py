@@ -1,5 +1,6 @@
 """What can go wrong on the labels floor."""
 
+from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, BadValue, RametError
 
 
@@ -15,6 +16,10 @@ class NoSuchStock(BadValue):
     """No stock of this name."""
 
 
+class NoSuchPaper(BadValue):
+    """No paper of this kind or size, or nothing that it could be of."""
+
+
 class PassportCameAlready(AlreadyDone):
     """A passport is taken in once; ``acquisition`` is what it came with."""
 
@@ -25,7 +30,7 @@ class PassportCameAlready(AlreadyDone):
             + [colony.tag for colony in acquisition.colonies.order_by("pk")[:3]]
         )
         super().__init__(
-            f"This passport came in already, with {acquisition.lineage} on {acquisition.acquired_on}"
+            f"This passport came in already, with {acquisition.lineage} on {day_in_words(acquisition.acquired_on)}"
             f"{f' as {came}' if came else ''} (acquisition {acquisition.pk})."
         )
 

@@ -10,6 +10,8 @@ from propagation.agenda import Due, contributes_to_agenda
 from propagation.models import Colony, CuttingSession, Incident, Plug, Preferences, SizeReading
 from propagation.readings.absences import absences_from
 from propagation.readings.living_copies import lines_on_one_copy
+from propagation.readings.photo_colour import colours_drifted
+from propagation.readings.photos import colonies_to_photograph, photo_counts
 from propagation.readings.water import water_now
 
 MOST_NAMED = 3  # names in a sentence; the rest is counted
@@ -159,6 +161,62 @@ def colonies_long_unmeasured(day: date):
         since=colonies[0][1],
         icon="ruler",
     )
+
+
+@contributes_to_agenda(order=35)
+def photos_to_review(day: date):
+    """Photos that were measured and wait for a yes, and those that nobody could sort."""
+    counts = photo_counts()
+    if counts.to_review:
+        number = counts.to_review
+        yield Due(
+            "Review a photo" if number == 1 else f"Review {number} photos",
+            reverse("photo_review"),
+            count=number,
+            icon="photo",
+        )
+    if counts.unsorted:
+        number = counts.unsorted
+        yield Due(
+            "Say what a photo is of" if number == 1 else f"Say what {number} photos are of",
+            f"{reverse('photos')}?which=unsorted",
+            count=number,
+            icon="photo",
+        )
+
+
+@contributes_to_agenda(order=72)
+def colours_that_drift(day: date):
+    """Colonies whose colour has clearly drifted, for a week in a month at most; an incident puts them to rest."""
+    drifted = colours_drifted(day)
+    if len(drifted) > MOST_NAMED:
+        tags = _some((tag for tag, _ in drifted), len(drifted))
+        yield Due(
+            f"Look at the colours of {tags}: where so many drift, the light may have changed",
+            reverse("colonies"),
+            count=len(drifted),
+            icon="photo",
+        )
+        return
+    for tag, drift in drifted:
+        yield Due(
+            f"Look at the colour of {tag}: {drift.way} over {drift.span_words}",
+            f"{reverse('colony', args=[tag])}#colour",
+            icon="photo",
+        )
+
+
+@contributes_to_agenda(order=75)
+def colonies_to_be_photographed(day: date):
+    """Living colonies without a photo for a month, once any was ever photographed. It can wait, so it is never late."""
+    tags = colonies_to_photograph(day)
+    if tags:
+        yield Due(
+            f"Photograph {_some(tags, len(tags))}",
+            reverse("photos_add"),
+            count=len(tags),
+            icon="camera",
+        )
 
 
 @contributes_to_agenda(order=25)

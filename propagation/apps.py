@@ -6,6 +6,10 @@ class PropagationConfig(AppConfig):
     name = "propagation"
 
     def ready(self):
+        from propagation.forms.words import speak_in_the_words_of_the_house
+
+        speak_in_the_words_of_the_house()
+
         from propagation import agenda_items, calendar_events  # noqa: F401 - fill the agenda and the calendar
         from propagation.guards import GUARDS, MARKS, install_guards, remove_guards
 

@@ -1,5 +1,7 @@
 """What can go wrong in propagation, each as a sentence a keeper understands: what is wrong and the way out."""
 
+from propagation.dates import day_in_words
+
 
 class RametError(Exception):
     """A refusal that a keeper can act on. ``str(error)`` is the sentence."""
@@ -53,6 +55,15 @@ class AlreadyDone(RametError):
     """Someone else did this, or something that excludes it, first."""
 
 
+class TagTaken(AlreadyDone):
+    """A colony has or had this tag."""
+
+    field = "tag"
+
+    def __init__(self, tag):
+        super().__init__(f"A colony has or had the tag {tag}; choose another, tags are never reused.")
+
+
 class NameTaken(AlreadyDone):
     """Two lineages, or two systems, cannot be kept under one name."""
 
@@ -98,7 +109,7 @@ class PlugGone(RametError):
         self.plug = plug
         super().__init__(
             f"Plug {plug.code_in_clear} is {plug.get_fate_display().lower()}"
-            f"{f' since {plug.ended_on}' if plug.ended_on else ''}, so it cannot be {wish}."
+            f"{f' since {day_in_words(plug.ended_on)}' if plug.ended_on else ''}, so it cannot be {wish}."
         )
 
 
@@ -129,5 +140,32 @@ class PictureUnreadable(RametError):
     """A file that is no picture, is too large, or is broken."""
 
 
+class DiskFull(RametError):
+    """There is no room for another file."""
+
+    def __init__(self, name):
+        super().__init__(
+            f"“{name}” was not kept: the disk is full. Nothing of it is left behind; make room and send it again."
+        )
+
+
+class MeasurementDoubtful(BadValue):
+    """What was measured in a photo is less sure than usual; the keeper can say yes to it."""
+
+    def __init__(self, doubts):
+        self.doubts = list(doubts)
+        super().__init__(f"{' '.join(self.doubts)} Take the sizes all the same?", field="confirmed")
+
+
 class NoCodeInPicture(RametError):
     """A photo without a label in it, or with a code of somebody else's."""
+
+
+class TooFewPictures(BadValue):
+    """A film or a strip shows growth from two pictures on whose sizes are in the records."""
+
+    def __init__(self, colony, found):
+        super().__init__(
+            f"A film of {colony} needs two photos of different days whose sizes are in the records; there is "
+            f"{'one' if found else 'none'}. Add photos with its label in the picture, and take their sizes."
+        )

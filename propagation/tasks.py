@@ -3,6 +3,8 @@
 from django.utils import timezone
 from django_tasks import task
 
+from propagation.actions.look_into_photo import look_into
+from propagation.actions.make_film import make_growth_film
 from propagation.forecasts import learning, outlooks
 from propagation.models import ForecastMark
 
@@ -17,3 +19,15 @@ def follow_records() -> int:
         ForecastMark.objects.create(colony=None)
         written += outlooks.bring_up_to_date(today)
     return written
+
+
+@task()
+def look_into_photo(photo_id: int) -> bool:
+    """Open, sort and measure a photo that was added or sorted by hand. Returns whether this run did it."""
+    return look_into(photo_id=photo_id, today=timezone.localdate())
+
+
+@task()
+def make_film(film_id: int) -> bool:
+    """Make a film that was asked for. Returns whether this run did it."""
+    return make_growth_film(film_id=film_id, now=timezone.now())

@@ -1,6 +1,6 @@
 """Addresses of propagation. One block per part of the job; names are flat."""
 
-from django.urls import path
+from django.urls import include, path
 
 from propagation.views import (
     absences,
@@ -8,12 +8,14 @@ from propagation.views import (
     colonies,
     cut_rule,
     cutting,
+    films,
     healing,
     honesty,
     incidents,
     lineages,
     next_cuts,
     orders,
+    photos,
     plans,
     plugs,
     preferences,
@@ -87,6 +89,27 @@ urlpatterns = [
     path("colonies/<str:tag>/sizes/<int:pk>/", colonies.size_correct, name="size_correct"),
     path("colonies/<str:tag>/end/", colonies.colony_end, name="colony_end"),
     path("colonies/<str:tag>/bring-back/", colonies.colony_bring_back, name="colony_bring_back"),
+    # -- growth in pictures
+    path("colonies/<str:tag>/film/", films.colony_film, name="colony_film"),
+    path("colonies/<str:tag>/growth/<int:pk>.jpg", films.growth_cell, name="growth_cell"),
+    path("films/<int:pk>/", films.film, name="film"),
+    path("films/<int:pk>/film.mp4", films.film_mp4, name="film_mp4"),
+    path("films/<int:pk>/film.webp", films.film_webp, name="film_webp"),
+    path("films/<int:pk>/poster.jpg", films.film_poster, name="film_poster"),
+    path("films/<int:pk>/strip.jpg", films.film_strip, name="film_strip"),
+    # -- photos
+    path("photos/", photos.photos, name="photos"),
+    path("photos/add/", photos.photos_add, name="photos_add"),
+    path("", include("propagation.photo_review_urls")),
+    path("photos/rounds/<int:pk>/", photos.photo_round, name="photo_round"),
+    path("photos/<int:pk>/", photos.photo, name="photo"),
+    path("photos/<int:pk>/original", photos.photo_original, name="photo_original"),
+    path("photos/<int:pk>/screen", photos.photo_screen, name="photo_screen"),
+    path("photos/<int:pk>/thumbnail", photos.photo_thumbnail, name="photo_thumbnail"),
+    path("photos/<int:pk>/sort/", photos.photo_sort, name="photo_sort"),
+    path("photos/<int:pk>/date/", photos.photo_date, name="photo_date"),
+    path("photos/<int:pk>/show/", photos.photo_shown, {"is_shown": True}, name="photo_show"),
+    path("photos/<int:pk>/hide/", photos.photo_shown, {"is_shown": False}, name="photo_hide"),
     path("incidents/", incidents.incidents, name="incidents"),
     path("incidents/new/", incidents.incident_new, name="incident_new"),
     path("incidents/<int:pk>/close/", incidents.incident_close, name="incident_close"),
@@ -105,6 +128,7 @@ urlpatterns = [
     # -- tracing
     path("trace/", trace.trace, name="trace"),
     path("trace/picture/", trace.read_picture, name="read_picture"),
+    path("trace/frame/", trace.read_frame, name="read_frame"),
     path("trace/<str:code>.json", trace.trace_json, name="trace_json"),
     path("trace/<str:code>.svg", trace.trace_svg, name="trace_svg"),
     path("trace/<str:code>/", trace.trace_plug, name="trace_plug"),

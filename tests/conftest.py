@@ -1,17 +1,49 @@
 """Fixtures that every test may use."""
 
 import contextlib
+import os
+import random
 import sqlite3
 from datetime import date
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
 from django.test import override_settings
+from factory.base import BaseFactory
 from hypothesis import settings
 
+from propagation import codes
+
+# A run draws the same codes, names and examples as the run before it; another word here draws others.
+DRAW = os.environ.get("TEST_DRAW", "")
+
 # How long an example takes is no matter of right or wrong, and machines are busy.
-settings.register_profile("ramet", deadline=None)
+settings.register_profile("ramet", deadline=None, derandomize=not DRAW)
 settings.load_profile("ramet")
+
+
+def draw_codes_for(what):
+    """From here on this process draws its codes from a row that belongs to *what*, not out of the blue."""
+    codes.secrets = SimpleNamespace(choice=random.Random(f"{DRAW} {what}").choice)
+
+
+draw_codes_for("what modules hold")
+
+
+def every_factory(of=BaseFactory):
+    for kind in of.__subclasses__():
+        yield kind
+        yield from every_factory(kind)
+
+
+@pytest.fixture(autouse=True)
+def the_same_draw_each_time(request):
+    """A test meets the same codes and numbered names whichever tests ran before it, and in whichever process."""
+    draw_codes_for(request.node.nodeid)
+    for kind in every_factory():
+        if kind._meta.model and not kind._meta.abstract:
+            kind.reset_sequence(force=True)
 
 
 @pytest.fixture
@@ -48,6 +80,15 @@ def work_at_once():
         yield
 
 
+@pytest.fixture(autouse=True, scope="session")
+def pictures_are_looked_at_once(work_at_once):
+    """A picture that many tests start from costs its second of processor time once a worker."""
+    from tests.looked_once import looked_once  # imports OpenCV
+
+    with looked_once():
+        yield
+
+
 # They start processes with a SQLite database of their own, whatever the tests run on.
 OWN_DATABASE = ("test_background_work.py", "test_bootstrap.py", "test_demo.py", "test_serving.py")
 
@@ -59,8 +100,13 @@ def pytest_collection_modifyitems(items):
         touches = item.get_closest_marker("django_db") or fixtures & {"db", "transactional_db", "live_server"}
         if not touches or item.path.name in OWN_DATABASE:
             item.add_marker(pytest.mark.no_database)
-        if item.path.name.startswith("test_demo"):
-            item.add_marker(pytest.mark.xdist_group(item.path.name))  # the demo is built once, by one process
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    from tests.scheduling import DemoTogether
+
+    return DemoTogether(config, log)
 
 
 @pytest.fixture

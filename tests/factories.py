@@ -164,3 +164,6 @@ class HoldFactory(DjangoModelFactory):
     plug = factory.SubFactory(ReadyPlugFactory)
     contact = factory.SubFactory(ContactFactory)
     until = date(2026, 7, 1)
+    deposit = None
+    deposit_currency = factory.LazyAttribute(lambda hold: "EUR" if hold.deposit else "")
+    deposit_fate = factory.LazyAttribute(lambda hold: "lies" if hold.deposit else "")

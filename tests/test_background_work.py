@@ -137,3 +137,52 @@ def test_a_worker_that_died_is_started_again(server, surroundings, tmp_path):
     file = tmp_path / "written"
     run(ENQUEUE.format(file=str(file)), surroundings)
     until(file.exists)
+
+
+# A photo as it comes, large enough that looking into it takes a while.
+ADD_PHOTO = """
+import django; django.setup()
+import io
+from django.utils import timezone
+from PIL import Image
+from propagation.actions.keep_photo import keep_photo
+data = io.BytesIO()
+Image.effect_noise((5000, 4000), 60).convert("RGB").save(data, "JPEG")
+print(keep_photo(file=data, name="a.jpg", today=timezone.localdate()).pk)
+"""
+PHOTO = """
+import django; django.setup()
+from propagation.models import Photo
+photo = Photo.objects.get()
+print(photo.looked_at is not None, bool(photo.screen), photo.history.count())
+"""
+# Time passes: the photo came, and the dead worker began with it, ten minutes ago.
+AGE = """
+import django; django.setup()
+from datetime import timedelta
+from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
+from propagation.models import Photo
+then = timezone.now() - timedelta(minutes=10)
+Photo.objects.update(arrived_at=then)
+DBTaskResult.objects.update(started_at=then)
+"""
+
+
+def test_a_photo_whose_worker_was_killed_half_way_is_looked_into_by_the_next(surroundings):
+    manage(["migrate", "--verbosity", "0"], surroundings)
+    run(ADD_PHOTO, surroundings)
+    worker = subprocess.Popen([sys.executable, "manage.py", "work"], cwd=ROOT, env=surroundings)
+
+    def begun():
+        return run(RESULTS, surroundings) != "['READY']"
+
+    until(begun)
+    worker.kill()
+    worker.wait(WAIT)
+    assert run(RESULTS, surroundings) == "['RUNNING']"
+    assert run(PHOTO, surroundings) == "False False 1"
+    run(AGE, surroundings)
+    manage(["work", "--batch"], surroundings)
+    assert run(PHOTO, surroundings) == "True True 2"
+    manage(["check_files"], surroundings)

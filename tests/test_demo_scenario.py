@@ -8,6 +8,8 @@ from django.conf import settings
 from django.db import transaction
 from django.test import TestCase
 
+from inventory.models import Availability, Claim, Hold, OfferPack, Safekeeping, Sale, SaleState, Trade, Waiting
+from inventory.readings.sales import totals
 from labels.demo_scenario import DemoScenario, diameter_of
 from propagation.actions.sitting_file import record_sitting_file
 from propagation.models import (
@@ -78,6 +80,28 @@ class DemoScenarioTests(TestCase):
         grown_on = later.filter(grown_from__is_insurance=True, grown_from__began_on__lt=first.ended_on)
         assert given_back.count() >= 2
         assert grown_on.count() >= 2
+
+    def test_what_a_friend_kept_came_home_after_the_loss_and_carries_the_line_on(self):
+        home = Safekeeping.objects.filter(outcome=Safekeeping.Outcome.RETURNED)
+        assert home.count() == 2
+        for kept in home.select_related("plug__cut_event__mother"):
+            lost = kept.plug.cut_event.mother
+            back = Colony.objects.get(acquisition__returned_plug=kept.plug)
+            assert lost.ended_on < back.began_on == kept.ended_on
+            assert CutEvent.objects.filter(mother=back).exists()
+        assert Safekeeping.objects.filter(ended_on=None).count() == 2
+
+    def test_the_trade_has_all_that_a_trade_in_frags_brings(self):
+        states = {sale.state for sale in Sale.objects.all()}
+        assert {SaleState.DRAFT, SaleState.AGREED, SaleState.SENT, SaleState.CLOSED} <= states
+        assert not Plug.objects.filter(fate="sold", sale_lines=None).exists()
+        assert any(totals(sale).owed and totals(sale).paid for sale in Sale.objects.filter(left_on=None))
+        assert set(Claim.objects.values_list("outcome", flat=True)) == {"replaced", "credit"}
+        assert Trade.objects.get().lines.filter(acquisition__isnull=False).exists()
+        assert Hold.objects.filter(deposit__gt=0).exists()
+        assert Waiting.objects.exists()
+        assert OfferPack.objects.exists()
+        assert Availability.current().visibility == Availability.Visibility.PUBLIC
 
     def test_sizes_are_those_of_mothers_and_no_cut_takes_more_than_half(self):
         assert SizeReading.objects.count() > 600
@@ -189,6 +213,16 @@ class DemoScenarioTests(TestCase):
     def test_some_lines_are_short_of_living_copies_and_some_are_not(self):
         short = short_of_copies(Lineage.objects).count()
         assert 3 <= short <= Lineage.objects.count() - 8
+
+    def test_lines_are_cut_in_the_way_of_their_growth_and_the_first_years_do_not_say_how(self):
+        cuts = CutEvent.objects.order_by("session__cut_on")
+        early = cuts.filter(session__cut_on__lt=DAY - timedelta(days=31 * MONTH))
+        assert set(early.values_list("cut_with", flat=True)) == {""}
+        late = cuts.filter(session__cut_on__gte=DAY - timedelta(days=29 * MONTH))
+        pairs = set(late.values_list("mother__lineage__growth_form", "cut_with"))
+        assert pairs >= {("branching", "bone_cutters"), ("plating", "band_saw"), ("polyps", "blade")}
+        assert late.filter(cut_with="snapped", mother__tag="OP1").count() == 2
+        assert not late.filter(cut_with="").exists()
 
     def test_the_sitting_of_the_demo_can_be_recorded(self):
         rack = Spot.objects.racks().in_running_systems().first()

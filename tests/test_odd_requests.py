@@ -59,6 +59,9 @@ LISTS = [
     "stock_new",
     "plugs_left",
     "incident_new",
+    "photos",
+    "photos_add",
+    "photo_review",
 ]
 ODD = ["", "x", "-1", "0", "99999999999999999999999", "1e9", "²", "🪸", "%00", "'", '"><b>', "K7M42QXQ", "a" * 3000]
 NAMES = [
@@ -93,6 +96,7 @@ NAMES = [
     "alive",
     "by",
     "text",
+    "which",
     "first",
     "second",
     "youngest",
@@ -169,6 +173,9 @@ def test_no_odd_number_breaks_a_page(signed_in, number):
         "incident_close",
         "contact",
         "contact_edit",
+        "contact_same",
+        "contact_forget",
+        "contact_credit_pay_out",
         "acquisition",
         "acquisition_edit",
         "print_run",
@@ -180,6 +187,11 @@ def test_no_odd_number_breaks_a_page(signed_in, number):
         "claim_new",
         "claim_settle",
         "claim_picture",
+        "photo_round",
+        "photo",
+        "photo_original",
+        "photo_screen",
+        "photo_thumbnail",
         "safekeeping_heard",
         "safekeeping_back",
         "safekeeping_end",
@@ -214,6 +226,7 @@ def test_an_empty_form_sent_anywhere_is_answered(signed_in):
         "safekeeping_new",
         "prices",
         "read_picture",
+        "photos_add",
         "passport_read",
         "passport_import",
     ]:

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_contact import contact_named, locked_contact
 from inventory.errors import BadAmount
 from inventory.models import AcquisitionTerms, Book, Contact
 from inventory.money import LARGEST
@@ -102,13 +102,14 @@ def _once(submission: UUID | None, bring_in: Callable[[], Acquisition]) -> Acqui
 
 def _contact(name: str, *, by) -> Contact | None:
     """The contact of this name, met now if they were not known; None for no name."""
-    return contact_named(name=name, by=by) if name.strip() else None
+    return locked_contact(contact_named(name=name, by=by)) if name.strip() else None
 
 
 def _note_terms(acquisition: Acquisition, *, contact: Contact | None, amount: Decimal | None, by) -> None:
     if contact is None and amount is None:
         return
-    terms = AcquisitionTerms(acquisition=acquisition, contact=contact, amount=amount)
+    currency = "" if amount is None else Book.current().currency
+    terms = AcquisitionTerms(acquisition=acquisition, contact=contact, amount=amount, currency=currency)
     terms._history_user = by
     terms.save()
 
@@ -251,6 +252,11 @@ def lineage_of(name: str, returned_plug: Plug | None, *, growth_form: str, by):
     return lineage_named(name, growth_form=growth_form, by=by)
 
 
+def book_of_terms(terms: AcquisitionTerms | None) -> Book:
+    """A book in the currency that was paid in, or the keeper's own while nothing is known to have been paid."""
+    return Book(currency=terms.currency) if terms and terms.currency else Book.current()
+
+
 @transaction.atomic
 def correct_acquisition(
     *,
@@ -263,15 +269,19 @@ def correct_acquisition(
 ) -> Acquisition:
     """Put right from whom something came, what it cost, or its note; the history keeps what stood there.
 
+    An amount stays in the currency it was paid in.
+
     Raises BadValue, ChangedMeanwhile.
     """
     acquisition = Acquisition.objects.select_for_update().get(pk=acquisition.pk)
     refuse_changed(acquisition, based_on=based_on, what="This acquisition")
-    check_amount(amount, Book.current())
     terms = AcquisitionTerms.objects.filter(acquisition=acquisition).first() or AcquisitionTerms(
         acquisition=acquisition
     )
+    book = book_of_terms(terms)
+    check_amount(amount, book)
     terms.contact, terms.amount = _contact(contact_name, by=by), amount
+    terms.currency = "" if amount is None else book.currency
     terms._history_user = by
     terms.save()
     acquisition.note = note

@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 from django.utils.timezone import localdate
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_contact import contact_named, locked_contact, refuse_credit_of_nobody
 from inventory.actions.pay_sale import deposits_of_holds, give_back
 from inventory.actions.sale_steps import (
     MOST_LINES,
@@ -82,6 +82,7 @@ def begin_sale(
         return _begun_with(begun, items)
     if not items:
         raise BadValue("Choose at least one plug or colony to sell.", field="plugs")
+    contact = locked_contact(contact)
     day = on or today
     check_day(day, today=today, what="A sale")
     currency = Book.current().currency
@@ -335,11 +336,12 @@ def cancel_sale(
     if settle not in (None, *SETTLE):
         raise BadValue(f"“{settle}” is no way to settle; use one of {', '.join(SETTLE)}.", field="settle")
     sums = note_whether_paid(sale, today=today)
-    if sums.received and settle is None and sums.received > sums.from_credit:
+    if settle is None and sums.in_money:
         raise MoneyToSettle(sale, write_amount(sums.received, sale.currency))
-    to_credit = min(sums.from_credit, sums.received)
-    rest = sums.received - to_credit
+    to_credit, rest = sums.to_credit, sums.in_money
     if settle == "credit":
+        if rest:
+            refuse_credit_of_nobody(sale.contact, field="settle")
         to_credit, rest = to_credit + rest, NOTHING
     note = "The sale was called off"
     if to_credit:

@@ -1,7 +1,5 @@
 """Sold corals that were reported dead or damaged, and what is done about it."""
 
-import io
-import warnings
 from datetime import date, timedelta
 from decimal import Decimal
 from uuid import uuid4
@@ -9,18 +7,21 @@ from uuid import uuid4
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils.formats import date_format
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image
 
 from inventory.actions.begin_sale import agree_sale, begin_sale
+from inventory.actions.keep_contact import refuse_credit_of_nobody, refuse_forgotten
 from inventory.actions.pay_sale import refund
 from inventory.actions.sale_steps import SaleItem, checked_note, keep, note_whether_paid
 from inventory.errors import LateClaim, upper_first, what_of
-from inventory.models import Claim, ClaimPicture, Credit, Payment, Sale, SaleLine
+from inventory.models import Claim, ClaimPicture, Contact, Credit, Payment, Sale, SaleLine
 from inventory.money import checked_amount, write_amount
 from inventory.readings.claims import may_be_given_back
 from propagation.actions.days import check_day
-from propagation.errors import AlreadyDone, BadValue, PictureUnreadable
+from propagation.errors import AlreadyDone, BadValue
 from propagation.models import Plug
+from propagation.picture_copies import bare_jpeg
+from propagation.sent_pictures import open_sent_picture
 
 # How long after it left a sold coral is answered for; common practice, no source.
 DAYS_ANSWERED_FOR = 14
@@ -28,9 +29,7 @@ LONGEST_WORDS = Claim._meta.get_field("words").max_length
 LONGEST_NOTE = Claim._meta.get_field("note").max_length
 MOST_PICTURES = 12  # of one claim
 MOST_BYTES = 15 * 1024 * 1024
-MOST_PIXELS = 120_000_000
 PIXELS_A_SIDE = 2400  # enough to see a polyp on a frag that fills the picture
-FORMATS = ("JPEG", "PNG", "WEBP")
 
 
 @transaction.atomic
@@ -43,6 +42,7 @@ def report_claim(
     with ``confirmed=False`` LateClaim more than DAYS_ANSWERED_FOR days after it left.
     """
     sale = Sale.objects.select_for_update(of=("self",)).select_related("contact").get(pk=line.sale_id)
+    refuse_forgotten(sale.contact)
     line = SaleLine.objects.select_related("plug__lineage", "colony__lineage").get(pk=line.pk)
     if kind not in Claim.Kind.values:
         raise BadValue(f"“{kind}” is no kind of claim; use one of {', '.join(Claim.Kind.values)}.", field="kind")
@@ -69,41 +69,16 @@ def report_claim(
 def clean_picture(data: bytes) -> bytes:
     """The picture as a JPEG file of its pixels alone: turned upright, no larger than needed, without metadata.
 
-    Raises PictureUnreadable for what is no JPEG, PNG or WebP picture, broken, or too large.
+    Raises PictureUnreadable for what is no JPEG, PNG, HEIC or WebP picture, broken, or too large.
     """
-    if not data:
-        raise PictureUnreadable("The picture is empty; choose it again.")
-    if len(data) > MOST_BYTES:
-        raise PictureUnreadable(
-            f"The picture has {len(data) / 1024**2:.1f} MB, more than the {MOST_BYTES // 1024**2} MB that are taken; "
-            "make it smaller first."
-        )
-    try:
-        with warnings.catch_warnings():
-            # The size is checked just below, before a single pixel is unpacked.
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            picture = Image.open(io.BytesIO(data), formats=FORMATS)
-            if picture.width * picture.height > MOST_PIXELS:
-                raise Image.DecompressionBombError
-            picture.draft("RGB", (PIXELS_A_SIDE, PIXELS_A_SIDE))
-            picture = ImageOps.exif_transpose(picture).convert("RGB")
-    except Image.DecompressionBombError as error:
-        raise PictureUnreadable("The picture has too many pixels; make it smaller first.") from error
-    except UnidentifiedImageError as error:
-        raise PictureUnreadable("That file is not a picture; choose a JPEG, PNG or WebP file.") from error
-    except (OSError, SyntaxError, ValueError) as error:  # what Pillow raises for a file cut short or broken
-        raise PictureUnreadable("The picture is broken or cut short; choose another.") from error
-    picture.thumbnail((PIXELS_A_SIDE, PIXELS_A_SIDE))
-    bare = Image.new("RGB", picture.size)  # what is saved of a picture read from a file takes its comment along
-    bare.paste(picture)
-    written = io.BytesIO()
-    bare.save(written, "JPEG", quality=88)
-    return written.getvalue()
+    picture = Image.fromarray(open_sent_picture(data, most_bytes=MOST_BYTES).pixels)
+    return bare_jpeg(picture, longest_side=PIXELS_A_SIDE)
 
 
 @transaction.atomic
 def add_picture(*, claim: Claim, data: bytes) -> ClaimPicture:
     """Keep a picture that came with a claim. Raises PictureUnreadable, and BadValue if it has many already."""
+    refuse_forgotten(Contact.objects.get(sales__lines__claim=claim))
     if claim.pictures.count() >= MOST_PICTURES:
         raise BadValue(f"There are {MOST_PICTURES} pictures already; that is as many as are kept.", field="picture")
     kept = ClaimPicture(claim=claim)
@@ -141,6 +116,7 @@ def settle_claim(
             raise BadValue("Give the code of the plug that replaces it.", field="plug")
         Plug.objects.select_for_update().get(pk=plug.pk)  # plugs before sales, as in every act
     sale = Sale.objects.select_for_update(of=("self",)).select_related("contact").get(lines__claim=claim)
+    refuse_forgotten(sale.contact)
     claim = Claim.objects.select_related("line__plug", "line__colony", "replaced_by").get(pk=claim.pk)
     claim.line.sale = sale
     if not can_be_settled(claim):
@@ -152,6 +128,8 @@ def settle_claim(
     claim.replaced_by = None
     if outcome == Claim.Outcome.REPLACED:
         claim.replaced_by = _replacement(claim, sale, plug, today=today, confirmed=confirmed, by=by)
+    if outcome == Claim.Outcome.CREDIT:
+        refuse_credit_of_nobody(sale.contact, field="outcome", instead="give another plug or the money back")
     if outcome in (Claim.Outcome.CREDIT, Claim.Outcome.REFUNDED):
         amount = _checked_amount(sale, amount)
     if outcome == Claim.Outcome.REFUNDED:

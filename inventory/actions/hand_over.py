@@ -88,8 +88,9 @@ def send(**told) -> Sale:
 def undo_handing_over(*, sale: Sale, today: date, by=None) -> Sale:
     """A slip of today: it did not leave after all. Plugs and colonies are kept again, still reserved in the sale.
 
-    They stand on no rack and at no spot until they are put there. Holds of the buyer that ended with it go on. Raises
-    AlreadyDone for one that did not leave, is closed, left before today, had something come back, or has a claim.
+    Plugs go back to their cells where these are still free; colonies are put at a spot anew. Holds of the buyer that
+    ended with it go on. Raises AlreadyDone for one that did not leave, is closed, left before today, had something come
+    back, or has a claim.
     """
     sale, _, plugs, colonies = locked_sale(sale)
     refuse_cancelled(sale)
@@ -110,12 +111,11 @@ def undo_handing_over(*, sale: Sale, today: date, by=None) -> Sale:
         take_back_parting(plug=plug, by=by)
     for colony in colonies.values():
         bring_back_colony(colony=colony, by=by)
-    words = words_of_leaving(sale)
     ended = Hold.objects.filter(plug__in=plugs, contact=sale.contact, released_on__isnull=False, until__gte=today)
-    for hold in ended.filter(note__endswith=words).order_by("plug", "-id").select_related("plug"):
+    for hold in ended.filter(note__endswith=f" in sale {sale.pk}").order_by("plug", "-id").select_related("plug"):
         if hold.plug.is_ready(today) and not hold.plug.holds.filter(released_on=None).exists():
             hold.released_on = None
-            hold.note = hold.note.removesuffix(words).removesuffix(". ")
+            hold.note = hold.note.rpartition("Sold to ")[0].removesuffix(". ")
             hold._history_user = by
             hold.save(update_fields=["released_on", "note"])
     sale.left_on, sale.left_how = None, ""

@@ -4,15 +4,13 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
-from django.utils.formats import date_format
 
-from inventory.actions.sale_steps import with_words
 from inventory.models import Book, Credit, Hold
 from inventory.money import checked_amount, write_amount
 from propagation.errors import AlreadyDone, BadValue
 from propagation.models import Plug
 
-SETTLE = ("refund", "credit")
+SETTLE = {"refund": Hold.DepositFate.GIVEN_BACK, "credit": Hold.DepositFate.CREDIT}
 
 
 def _locked(hold: Hold) -> Hold:
@@ -34,21 +32,21 @@ def take_hold_deposit(*, hold: Hold, amount: Decimal, today: date, by=None) -> H
     Raises AlreadyDone if the hold ended or another amount lies on it, BadAmount, BadValue for nothing.
     """
     hold = _locked(hold)
-    currency = Book.current().currency
+    currency = Book.locked().currency  # it does not change while a deposit is written down
     amount = checked_amount(amount, currency=currency, what="The deposit")
     if not amount:
         raise BadValue("Say how much; nothing is no deposit.", field="amount")
     if not hold.is_active(today):
-        raise AlreadyDone(f"The hold of {hold.plug} for {hold.contact} has ended; nothing was written down.")
-    if hold.deposit:
+        raise AlreadyDone(f"The hold of {hold.plug} for {hold.contact} has ended; hold it again, then write it down.")
+    if hold.deposit_lies:
         if hold.deposit == amount:
             return hold
         raise AlreadyDone(
             f"{write_amount(hold.deposit, currency)} was paid for this hold already. Give that back first, or take the "
             "rest in the sale."
         )
-    hold.deposit = amount
-    return _keep(hold, "deposit", by=by)
+    hold.deposit, hold.deposit_currency, hold.deposit_fate = amount, currency, Hold.DepositFate.LIES
+    return _keep(hold, "deposit", "deposit_currency", "deposit_fate", by=by)
 
 
 @transaction.atomic
@@ -60,20 +58,17 @@ def settle_hold_deposit(*, hold: Hold, how: str, today: date, by=None) -> Hold:
     if how not in SETTLE:
         raise BadValue(f"“{how}” is no way to settle; use one of {', '.join(SETTLE)}.", field="how")
     hold = _locked(hold)
-    if not hold.deposit:
+    if not hold.deposit_lies:
         raise AlreadyDone(f"No deposit lies on the hold of {hold.plug} for {hold.contact} any more.")
-    currency, amount = Book.current().currency, hold.deposit
     if how == "credit":
         credit = Credit(
             contact=hold.contact,
-            amount=amount,
-            currency=currency,
+            amount=hold.deposit,
+            currency=hold.deposit_currency,
             on=today,
             note=f"Deposit of the hold of {hold.plug.code_in_clear}",
         )
         credit._history_user = by
         credit.save()
-    words = "kept as credit" if how == "credit" else "given back"
-    hold.note = with_words(hold.note, f"Deposit of {write_amount(amount, currency)} {words} on {date_format(today)}")
-    hold.deposit = None
-    return _keep(hold, "deposit", "note", by=by)
+    hold.deposit_fate = SETTLE[how]
+    return _keep(hold, "deposit_fate", by=by)

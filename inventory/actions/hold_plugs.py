@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_contact import contact_named, locked_contact
 from inventory.errors import PlugAlreadyPromised, PlugInSale, PlugNotReady
 from inventory.models import Contact, Hold, SaleLine, Waiting
 from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone
@@ -54,7 +54,7 @@ def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str =
     A plug that this contact has already keeps its hold, which then ends on the later of the two days: so a form sent
     twice promises nothing twice. Holds that ended by themselves are marked so; whoever waited in line
     for one of these and gets it waits no more. Raises PlugGone, PlugNotReady,
-    PlugAlreadyPromised (which names who has it until when), PlugInSale, BadDate, BadValue.
+    PlugAlreadyPromised (which names who has it until when), PlugInSale, BadDate, BadValue, ContactForgotten.
     """
     check_until(until, today)
     if len(note) > LONGEST_NOTE:
@@ -63,6 +63,7 @@ def hold_plugs(*, plugs, contact: Contact, until: date, today: date, note: str =
     locked = list(Plug.objects.select_for_update().filter(pk__in={plug.pk for plug in plugs}).order_by("pk"))
     if not locked:
         raise BadValue("Choose at least one plug to hold.", field="plugs")
+    contact = locked_contact(contact)
     still_open = list(Hold.objects.filter(plug__in=locked, released_on=None).select_related("contact", "plug"))
     active = [hold for hold in still_open if hold.is_active(today)]
     in_the_way = [hold for hold in active if hold.contact_id != contact.pk]

@@ -7,7 +7,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 
 from inventory.actions.acquire_from import Deal, acquire_colony_from, acquire_plugs_from
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_contact import contact_named, locked_contact
 from inventory.actions.let_go import let_go
 from inventory.actions.sale_steps import checked_note
 from inventory.models import Contact, Safekeeping
@@ -48,6 +48,7 @@ def leave_with(
         )
     checked_note(note, LONGEST_NOTE)
     plug = Plug.objects.select_for_update().get(pk=plug.pk)
+    contact = locked_contact(contact)
     kept = Safekeeping.objects.filter(plug=plug, ended_on=None).select_related("contact").first()
     if kept is not None:
         if kept.contact_id == contact.pk:

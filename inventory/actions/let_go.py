@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_contact import contact_named, locked_contact
 from inventory.errors import LeavingToConfirm, PlugInSale
 from inventory.models import Contact, Hold, Safekeeping, SaleLine, TradeLine
 from propagation.actions.part_with import part_with, take_back_parting
@@ -29,6 +29,7 @@ def let_go(
     locked = list(Plug.objects.select_for_update().filter(pk__in={plug.pk for plug in plugs}).order_by("pk"))
     if not locked:
         raise BadValue("Choose at least one plug that left.", field="plugs")
+    contact = contact and locked_contact(contact)
     in_sales = SaleLine.objects.binding().filter(plug__in=locked).select_related("plug", "sale__contact")
     if lines := list(in_sales.order_by("plug")):
         raise PlugInSale(lines, "parted with otherwise")

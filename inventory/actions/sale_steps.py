@@ -8,12 +8,13 @@ from decimal import Decimal
 from django.utils.formats import date_format
 from simple_history.utils import bulk_update_with_history
 
+from inventory.actions.keep_contact import refuse_forgotten
 from inventory.errors import PlugInSale, PlugTraded, SaleToConfirm, upper_first, what_of
 from inventory.models import Contact, Hold, Payment, Sale, SaleLine, TradeLine
-from inventory.readings.sales import Totals, cannot_leave, totals
+from inventory.readings.sales import Totals, against_selling, cannot_leave, totals
 from propagation.actions.changes import refuse_changed
 from propagation.errors import AlreadyDone, BadValue, ChangedMeanwhile, PlugGone
-from propagation.models import Colony, HealingStage, Plug
+from propagation.models import Colony, Plug
 
 MOST_LINES = 500
 LONGEST_HOLD_NOTE = Hold._meta.get_field("note").max_length
@@ -47,7 +48,7 @@ def locked_things(*, plug_ids: Iterable[int], colony_ids: Iterable[int]) -> tupl
 def locked_sale(sale: Sale, *, based_on: int | None = None, also_plugs=(), also_colonies=()):
     """A sale and its standing lines as they are now: ``(sale, lines, plugs, colonies)``, all locked, the plugs first.
 
-    Raises ChangedMeanwhile if it was changed after ``based_on``, or in this very moment.
+    Raises ChangedMeanwhile if it was changed after ``based_on``, or in this very moment; ContactForgotten.
     """
     before = list(sale.lines.standing().values_list("plug", "colony"))
     plugs, colonies = locked_things(
@@ -56,6 +57,7 @@ def locked_sale(sale: Sale, *, based_on: int | None = None, also_plugs=(), also_
     )
     sale = Sale.objects.select_for_update(of=("self",)).select_related("contact").get(pk=sale.pk)
     refuse_changed(sale, based_on=based_on, what=f"Sale {sale.pk}")
+    refuse_forgotten(sale.contact)
     lines = list(sale.lines.standing().order_by("id"))
     if {line.plug_id for line in lines} - {None} - set(plugs):
         raise ChangedMeanwhile(f"Sale {sale.pk}")
@@ -122,16 +124,7 @@ def open_holds_of(plugs: Iterable[Plug]) -> list[Hold]:
 
 def ask_about(plugs: Iterable[Plug], holds: Iterable[Hold], contact: Contact, today: date) -> None:
     """Raises SaleToConfirm for plugs held for others, set aside, or not healed."""
-    others = {hold.plug_id: hold for hold in holds if hold.is_active(today) and hold.contact_id != contact.pk}
-    because = []
-    for plug in plugs:
-        if hold := others.get(plug.pk):
-            because.append(f"plug {plug.code_in_clear} is held for {hold.contact} until {date_format(hold.until)}")
-        elif plug.is_insurance:
-            because.append(f"plug {plug.code_in_clear} is set aside as insurance")
-        elif plug.stage != HealingStage.HEALED:
-            because.append(f"plug {plug.code_in_clear} is {plug.get_stage_display().lower()}, not healed")
-    if because:
+    if because := against_selling(plugs, holds, contact, today):
         raise SaleToConfirm(because)
 
 

@@ -7,8 +7,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
-from inventory.errors import AmountsNotConverted, BadAmount
-from inventory.models import AcquisitionTerms, Book, LineagePrice, OfferPack, PlugPrice, SizePrice
+from inventory.errors import AmountsNotConverted, BadAmount, DepositsLie
+from inventory.models import Book, Hold, LineagePrice, OfferPack, PlugPrice, SizePrice
 from inventory.models.book import check_currency
 from inventory.money import LARGEST
 from propagation.errors import BadValue, ChangedMeanwhile, PlugGone
@@ -151,7 +151,7 @@ def set_size_prices(
 
 
 def amounts_in_book() -> int:
-    """How many amounts of money there are. Five queries."""
+    """How many amounts there are that have no currency of their own. Four queries."""
     return sum(
         amounts.count()
         for amounts in (
@@ -159,26 +159,31 @@ def amounts_in_book() -> int:
             SizePrice.objects,
             PlugPrice.objects,
             OfferPack.objects,
-            AcquisitionTerms.objects.exclude(amount=None),
         )
     )
 
 
 @transaction.atomic
 def set_currency(*, currency: str, confirmed: bool = True) -> Book:
-    """Change the currency of the book. Amounts stay as they are; nothing is converted.
+    """Change the currency of the book. Prices stay as they are; nothing is converted. What was paid keeps its own.
 
-    Raises BadValue for a code that is none, and with ``confirmed=False`` AmountsNotConverted if there are amounts.
+    Raises BadValue for a code that is none, DepositsLie while somebody's money lies on a hold: that was paid in the
+    old one. With ``confirmed=False`` raises AmountsNotConverted if there are other amounts.
     """
     currency = currency.strip().upper()
     try:
         check_currency(currency)
     except ValidationError as error:
         raise BadValue(error.messages[0], field="currency") from error
-    old = Book.current().currency
-    if currency != old and not confirmed:
-        count = amounts_in_book()
-        if count:
-            raise AmountsNotConverted(old, currency, count)
-    book, _ = Book.objects.update_or_create(pk=1, defaults={"currency": currency})
+    book = Book.locked()  # nobody takes a deposit in the old one meanwhile
+    if currency == book.currency:
+        return book
+    with_deposits = list(Hold.objects.with_a_deposit().select_related("plug__lineage", "contact"))
+    if with_deposits:
+        raise DepositsLie(with_deposits, book.currency)
+    count = 0 if confirmed else amounts_in_book()
+    if count:
+        raise AmountsNotConverted(book.currency, currency, count)
+    book.currency = currency
+    book.save(update_fields=["currency"])
     return book

@@ -9,7 +9,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 from django.utils.timezone import localdate
 
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_contact import contact_named, locked_contact, refuse_forgotten
 from inventory.actions.sale_steps import checked_note, end_holds, locked_things, open_holds_of
 from inventory.errors import HeldForOthers, LeavingToConfirm, PlugInSale, PlugTraded
 from inventory.models import AcquisitionTerms, Book, Contact, Hold, Safekeeping, SaleLine, Trade, TradeLine
@@ -111,6 +111,7 @@ def trade(
             "Nothing comes in. Fill in a line of what they gave; what only goes out is sold or given away.",
             field="lines",
         )
+    contact = locked_contact(contact)
     checked_note(note, LONGEST_NOTE)
     checked_amount(abs(cash), currency=currency, what="The cash on top", field="cash")
     _refuse_taken(out.values(), colonies_out.values(), contact, today)
@@ -186,7 +187,8 @@ def _refuse_used(plugs: Iterable[Plug], colonies: Iterable[Colony]) -> None:
 
 @transaction.atomic
 def cancel_trade(*, trade: Trade, today: date, by=None) -> Trade:
-    """A slip of today: the trade did not happen. What went out is kept again, on no rack; what came becomes void.
+    """A slip of today: the trade did not happen. What went out is kept again, in its cell if that is still free; what
+    came becomes void.
 
     Codes and tags that were given stay used. Holds of the contact that ended with it go on. Cancelled twice is
     cancelled once. Raises AlreadyDone for a trade recorded before today, or if something happened with what came or
@@ -203,6 +205,7 @@ def cancel_trade(*, trade: Trade, today: date, by=None) -> Trade:
     trade = Trade.objects.select_for_update(of=("self",)).select_related("contact").get(pk=trade.pk)
     if trade.cancelled_on:
         return trade
+    refuse_forgotten(trade.contact)
     if localdate(trade.made_at) != today:
         raise AlreadyDone(
             f"Trade {trade.pk} was recorded on {date_format(localdate(trade.made_at))}; only one of today can be taken "
@@ -233,11 +236,10 @@ def cancel_trade(*, trade: Trade, today: date, by=None) -> Trade:
 
 
 def _let_holds_go_on(plugs, trade: Trade, *, today: date, by) -> None:
-    words = words_of_leaving(trade)
     ended = Hold.objects.filter(plug__in=plugs, contact=trade.contact, released_on__isnull=False, until__gte=today)
-    for hold in ended.filter(note__endswith=words).order_by("plug", "-id").select_related("plug"):
+    for hold in ended.filter(note__endswith=f" in trade {trade.pk}").order_by("plug", "-id").select_related("plug"):
         if hold.plug.is_ready(today) and not hold.plug.holds.filter(released_on=None).exists():
             hold.released_on = None
-            hold.note = hold.note.removesuffix(words).removesuffix(". ")
+            hold.note = hold.note.rpartition("Traded to ")[0].removesuffix(". ")
             hold._history_user = by
             hold.save(update_fields=["released_on", "note"])

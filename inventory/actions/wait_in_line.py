@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 
 from inventory.actions.hold_plugs import hold_plugs
-from inventory.actions.keep_contact import contact_named
+from inventory.actions.keep_contact import contact_named, locked_contact
 from inventory.models import Hold, SaleLine, Waiting
 from propagation.errors import AlreadyDone, BadValue, PlugGone
 from propagation.models import Plug
@@ -33,7 +33,7 @@ def wait_for(
     line = SaleLine.objects.binding().filter(plug=plug).select_related("sale").first()
     if not hold and not line:
         raise BadValue(f"Nobody has {plug}, so there is no line; hold it for them instead.", field="contact_name")
-    contact = contact_named(name=contact_name, confirmed=is_somebody_new, by=by)
+    contact = locked_contact(contact_named(name=contact_name, confirmed=is_somebody_new, by=by))
     if contact.pk in {hold and hold.contact_id, line and line.sale.contact_id}:
         raise BadValue(f"{contact} has {plug} already and need not wait for it.", field="contact_name")
     waiting = Waiting.objects.filter(plug=plug, contact=contact, ended_on=None).first()

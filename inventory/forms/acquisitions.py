@@ -18,7 +18,7 @@ def suggestions() -> dict[str, list[str]]:
     """The names that are offered while typing, by the id of their list."""
     return {
         LINEAGE_LIST: list(Lineage.objects.values_list("name", flat=True)[:MOST_SUGGESTED]),
-        CONTACT_LIST: list(Contact.objects.values_list("name", flat=True)[:MOST_SUGGESTED]),
+        CONTACT_LIST: list(Contact.objects.known().values_list("name", flat=True)[:MOST_SUGGESTED]),
     }
 
 

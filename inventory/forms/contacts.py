@@ -1,7 +1,7 @@
 import django_filters
 from django import forms
 
-from inventory.forms.holds import too_long
+from inventory.forms.holds import contact_name_field, too_long
 from inventory.models import Contact
 from inventory.readings.contacts import contacts_matching
 from propagation.forms.fields import NameIsForTheAct, based_on_field
@@ -35,6 +35,35 @@ class ContactForm(NameIsForTheAct, forms.ModelForm):
     def ask_if_new(self):
         """Show the box that says it is somebody else."""
         self.fields["somebody_new"].widget = forms.CheckboxInput()
+
+
+class SamePersonForm(forms.Form):
+    """Which other contact is the same person."""
+
+    name = contact_name_field(label="The same person as")
+
+    def __init__(self, *args, contact: Contact, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.contact, self.other = contact, None
+        self.fields["name"].help_text = "One of your contacts, by name."
+        self.fields["name"].error_messages["required"] = "Say which contact is the same person."
+
+    def clean_name(self):
+        name = " ".join(self.cleaned_data["name"].split())
+        found = Contact.objects.filter(name__iexact=name, forgotten_on=None).select_related("merged_into").first()
+        if found is None:
+            raise forms.ValidationError(f"No contact is called “{name}”. Choose one from the list of your contacts.")
+        self.other = found.merged_into or found
+        if self.other == self.contact:
+            raise forms.ValidationError(f"“{name}” is this contact itself; choose the other one.")
+        return name
+
+
+class ForgetForm(forms.Form):
+    """What is asked before somebody is forgotten."""
+
+    end_waiting = forms.BooleanField(label="They wait no more: end their places in line", required=False)
+    leave_notes = forms.BooleanField(label="These notes do not mean them: leave them as they are", required=False)
 
 
 class ContactFilter(django_filters.FilterSet):

@@ -16,7 +16,7 @@ USUAL_LENGTH = 7
 
 def contact_suggestions() -> dict[str, list[str]]:
     """The names that are offered while typing, by the id of their list."""
-    return {CONTACT_LIST: list(Contact.objects.values_list("name", flat=True)[:MOST_SUGGESTED])}
+    return {CONTACT_LIST: list(Contact.objects.known().values_list("name", flat=True)[:MOST_SUGGESTED])}
 
 
 def too_long(most: int) -> str:

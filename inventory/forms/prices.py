@@ -8,7 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef
 
-from inventory.actions.set_prices import ANY, NewPrice
+from inventory.actions.set_prices import ANY, LARGEST_FROM_MM, SMALLEST_FROM_MM, NewPrice
 from inventory.models import Book
 from inventory.money import plain_amount, read_amount
 from inventory.readings.availability import available_on
@@ -140,6 +140,9 @@ class SizePricesForm(forms.Form):
                 self.add_error(f"from-{number}", "From which size does this price hold?")
             elif amount is None and f"price-{number}" not in self.changed_data:
                 self.add_error(f"price-{number}", "What does a frag of this size cost?")
+            elif not SMALLEST_FROM_MM <= size <= LARGEST_FROM_MM:
+                ends = (self.fields[f"from-{number}"].unit.text(end) for end in (SMALLEST_FROM_MM, LARGEST_FROM_MM))
+                self.add_error(f"from-{number}", f"Such a size cannot be; write one from {' to '.join(ends)}.")
             elif size in self.prices:
                 self.add_error(f"from-{number}", "There is a price from this size already; keep one of the two.")
             elif amount is not None:

@@ -12,7 +12,7 @@ from inventory.actions.pay_sale import LONGEST_NOTE as LONGEST_PAYMENT_NOTE
 from inventory.actions.sale_steps import SaleItem
 from inventory.forms.holds import contact_name_field, too_long
 from inventory.forms.prices import AmountField
-from inventory.models import Book, Payment, Sale
+from inventory.models import Book, Credit, Payment, Sale
 from inventory.money import read_discount, write_amount
 from propagation.errors import RametError
 from propagation.forms.fields import DayField, based_on_field
@@ -159,8 +159,10 @@ class PaymentForm(forms.Form):
     note = forms.CharField(
         max_length=LONGEST_PAYMENT_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_PAYMENT_NOTE)}
     )
+    confirmed = forms.BooleanField(label="Yes, it was paid on that day", required=False, widget=forms.HiddenInput)
+    in_money = forms.BooleanField(label="Yes, give all of it in money", required=False, widget=forms.HiddenInput)
     based_on = based_on_field()
-    field_order = ["amount", "method", "day", "note", "based_on"]
+    field_order = ["amount", "method", "in_money", "day", "confirmed", "note", "based_on"]
 
     def __init__(self, *args, book: Book, credit=None, goes_back=False, **kwargs):
         super().__init__(*args, **kwargs)
@@ -170,12 +172,44 @@ class PaymentForm(forms.Form):
             required=True,
             error_messages={"required": "Say how much."},
         )
-        choices = [(method.value, method.label) for method in Payment.Method if method != Payment.Method.CREDIT]
+        choices = list(Credit.PAID_OUT_BY)
         if goes_back:
             choices.append((Payment.Method.CREDIT, "Kept as their credit"))
-        elif credit:
+        else:
+            del self.fields["in_money"]
+        if credit:
             choices.append((Payment.Method.CREDIT, f"From their credit of {write_amount(credit, book.currency)}"))
         self.fields["method"].choices = choices
+        self.order_fields(self.field_order)
+
+    def ask(self, name):
+        """Show the box that says yes to what was warned of."""
+        self.fields[name].widget = forms.CheckboxInput()
+
+
+class PayOutForm(forms.Form):
+    """Credit that is paid out to them."""
+
+    method = forms.ChoiceField(
+        label="How",
+        choices=Credit.PAID_OUT_BY,
+        widget=forms.RadioSelect,
+        initial=Payment.Method.CASH,
+        error_messages={"required": "Say how it is paid out.", "invalid_choice": "Choose one of these."},
+    )
+    day = DayField(label="On the day")
+    note = forms.CharField(
+        max_length=LONGEST_PAYMENT_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_PAYMENT_NOTE)}
+    )
+    submission = forms.UUIDField(widget=forms.HiddenInput)
+    field_order = ["amount", "method", "day", "note", "submission"]
+
+    def __init__(self, *args, book: Book, **kwargs):
+        kwargs["initial"] = {"submission": uuid4()} | (kwargs.get("initial") or {})
+        super().__init__(*args, **kwargs)
+        self.fields["amount"] = AmountField(
+            book=book, label=f"Amount ({book.currency})", required=True, error_messages={"required": "Say how much."}
+        )
         self.order_fields(self.field_order)
 
 
@@ -211,7 +245,7 @@ class CancelForm(forms.Form):
     )
     method = forms.ChoiceField(
         label="How it is given back",
-        choices=[(method.value, method.label) for method in Payment.Method if method != Payment.Method.CREDIT],
+        choices=Credit.PAID_OUT_BY,
         widget=forms.RadioSelect,
         initial=Payment.Method.CASH,
         required=False,

@@ -91,4 +91,4 @@ class TradeLineForm(forms.Form):
         )
 
 
-TradeLines = forms.formset_factory(TradeLineForm, formset=BasePackLines, extra=2, max_num=40, absolute_max=60)
+TradeLines = forms.formset_factory(TradeLineForm, formset=BasePackLines, extra=1, max_num=40, absolute_max=60)

@@ -2,6 +2,7 @@
 
 from inventory.models.acquisition_terms import AcquisitionTerms
 from inventory.models.book import Book
+from inventory.models.brought import BroughtPlug
 from inventory.models.contact import Contact
 from inventory.models.hold import Hold, Waiting
 from inventory.models.offer import Availability, OfferPack, PlugOffer, SizePrice
@@ -13,6 +14,7 @@ __all__ = [
     "AcquisitionTerms",
     "Availability",
     "Book",
+    "BroughtPlug",
     "Claim",
     "ClaimPicture",
     "Contact",

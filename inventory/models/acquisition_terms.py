@@ -21,12 +21,16 @@ class AcquisitionTerms(models.Model):
         blank=True,
         validators=[MinValueValidator(Decimal(0))],
     )
+    currency = models.CharField(max_length=3, blank=True)
 
     history = HistoricalRecords()
 
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=Q(amount=None) | Q(amount__gte=0), name="acquisition_cost_not_negative")
+            models.CheckConstraint(
+                condition=Q(amount=None, currency="") | Q(amount__isnull=False, amount__gte=0, currency__gt=""),
+                name="acquisition_cost_has_a_currency",
+            )
         ]
 
     def __str__(self):

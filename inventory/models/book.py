@@ -26,6 +26,12 @@ class Book(models.Model):
         """The one book; costs a query."""
         return cls.objects.filter(pk=1).first() or cls(pk=1)
 
+    @classmethod
+    def locked(cls) -> "Book":
+        """The one book, made if there is none yet, which nobody else changes before this transaction ends."""
+        cls.objects.get_or_create(pk=1)
+        return cls.objects.select_for_update().get(pk=1)
+
     @property
     def decimals(self) -> int:
         """Digits after the point in this currency (ISO 4217 minor units)."""

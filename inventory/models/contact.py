@@ -4,6 +4,17 @@ from django.db.models.functions import Lower
 from simple_history.models import HistoricalRecords
 
 
+class ContactQuerySet(models.QuerySet):
+    def known(self):
+        """Contacts one deals with: those that were merged into another, or forgotten, are kept for the books alone."""
+        return self.filter(merged_into=None, forgotten_on=None)
+
+
+# Whoever is not named at a market is this one contact: a sale has a buyer, the books have their sum, and of the person
+# nothing is kept. It is like any other contact: it may be renamed, and the next such sale makes a new one.
+NOBODY_NAMED = "Somebody at the market"
+
+
 class Contact(models.Model):
     """A person one buys from, sells to, trades with. As little about them as the job needs."""
 
@@ -23,6 +34,7 @@ class Contact(models.Model):
     forgotten_on = models.DateField(null=True, blank=True, editable=False)
 
     history = HistoricalRecords()
+    objects = ContactQuerySet.as_manager()
 
     class Meta:
         ordering = [Lower("name")]
@@ -38,3 +50,8 @@ class Contact(models.Model):
 
     def __str__(self):
         return self.name
+
+    @property
+    def is_nobody_named(self) -> bool:
+        """Does it stand for everybody who was not named at a market?"""
+        return self.name == NOBODY_NAMED

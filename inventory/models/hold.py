@@ -8,6 +8,7 @@ from django.db.models import Exists, OuterRef, Q
 from simple_history.models import HistoricalRecords
 
 from inventory.models.sale import SaleLine
+from propagation.dates import day_in_words
 from propagation.models import Fate, HealingStage
 
 FIT_TO_LEAVE = Q(plug__fate=Fate.KEPT, plug__stage=HealingStage.HEALED, plug__is_insurance=False)
@@ -21,6 +22,10 @@ class HoldQuerySet(models.QuerySet):
     def ended_by(self, day):
         """Holds that bind no more: released, or past their last day."""
         return self.filter(Q(released_on__isnull=False) | Q(until__lt=day))
+
+    def with_a_deposit(self):
+        """Holds on which money still lies."""
+        return self.filter(deposit_fate=Hold.DepositFate.LIES)
 
     def on_plugs_fit_to_leave(self):
         """Holds that wait for something: of a plug that is in a sale already, the sale tells what is next."""
@@ -36,8 +41,17 @@ class Hold(models.Model):
     """A plug promised to a contact until a day (that day included).
 
     The day after, it ends by itself. It is then marked as released on that day as soon as the next hold of the plug is
-    made; until then only the days tell.
+    made; until then only the days tell. Of several deposits one after the other the last stands here; the history has
+    them all.
     """
+
+    class DepositFate(models.TextChoices):
+        """What became of the money that was paid for a hold."""
+
+        LIES = "lies", "Lies with you"
+        COUNTED = "counted", "Counted in the sale"
+        GIVEN_BACK = "given_back", "Given back"
+        CREDIT = "credit", "Kept as credit"
 
     plug = models.ForeignKey("propagation.Plug", on_delete=models.PROTECT, related_name="holds")
     contact = models.ForeignKey("inventory.Contact", on_delete=models.PROTECT, related_name="holds")
@@ -57,6 +71,8 @@ class Hold(models.Model):
         validators=[MinValueValidator(Decimal(0))],
         help_text="Counts towards the sale.",
     )
+    deposit_currency = models.CharField(max_length=3, blank=True)
+    deposit_fate = models.CharField("What became of the deposit", max_length=10, choices=DepositFate, blank=True)
 
     history = HistoricalRecords()
     objects = HoldQuerySet.as_manager()
@@ -66,15 +82,29 @@ class Hold(models.Model):
         constraints = [
             # One promise at a time, whatever the code above forgets.
             models.UniqueConstraint(fields=["plug"], condition=Q(released_on=None), name="one_open_hold_per_plug"),
-            models.CheckConstraint(condition=Q(deposit=None) | Q(deposit__gte=0), name="hold_deposit_not_negative"),
+            models.CheckConstraint(
+                condition=Q(deposit=None, deposit_currency="", deposit_fate="")
+                | Q(
+                    deposit__isnull=False,
+                    deposit__gt=0,
+                    deposit_currency__gt="",
+                    deposit_fate__in=["lies", "counted", "given_back", "credit"],
+                ),
+                name="hold_says_what_became_of_its_deposit",
+            ),
         ]
         indexes = [models.Index(fields=["until"], condition=Q(released_on=None), name="open_holds")]
 
     def __str__(self):
-        return f"{self.plug} for {self.contact} until {self.until}"
+        return f"{self.plug} for {self.contact} until {day_in_words(self.until)}"
 
     def is_active(self, day) -> bool:
         return self.released_on is None and self.until >= day
+
+    @property
+    def deposit_lies(self) -> bool:
+        """Does money still lie on it?"""
+        return self.deposit_fate == self.DepositFate.LIES
 
     @property
     def ends_by_itself_on(self):

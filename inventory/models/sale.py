@@ -214,8 +214,18 @@ class Payment(models.Model):
         return -self.amount if self.kind == self.Kind.REFUND else self.amount
 
 
+class CreditQuerySet(models.QuerySet):
+    def standing(self):
+        """All but what was withdrawn: it was paid out by mistake only."""
+        return self.filter(withdrawn_at=None)
+
+
 class Credit(models.Model):
-    """What the keeper owes a contact in goods: given for a claim, used in a later sale (then below nothing)."""
+    """What the keeper owes a contact in goods: given for a claim; below nothing what was used in a later sale, paid out
+    or given up. A contact has what all lines that stand come to.
+    """
+
+    PAID_OUT_BY = [(method.value, method.label) for method in Payment.Method if method != Payment.Method.CREDIT]
 
     contact = models.ForeignKey("inventory.Contact", on_delete=models.PROTECT, related_name="credits")
     amount = models.DecimalField(max_digits=12, decimal_places=3)
@@ -225,13 +235,49 @@ class Credit(models.Model):
         "inventory.Claim", on_delete=models.PROTECT, null=True, blank=True, related_name="credit"
     )
     payment = models.OneToOneField(Payment, on_delete=models.PROTECT, null=True, blank=True, related_name="credit")
+    paid_out_by = models.CharField(max_length=8, choices=PAID_OUT_BY, blank=True)
     note = models.CharField(max_length=200, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True, editable=False)  # paid out by mistake
+    # Set when the page is opened: the same form sent twice pays out once.
+    submission = models.UUIDField(unique=True, null=True, blank=True, editable=False)
 
-    history = HistoricalRecords()
+    history = HistoricalRecords(excluded_fields=["submission"])
+    objects = CreditQuerySet.as_manager()
 
     class Meta:
         ordering = ["on", "id"]
-        constraints = [models.CheckConstraint(condition=~Q(amount=0), name="credit_is_something")]
+        constraints = [
+            models.CheckConstraint(condition=~Q(amount=0), name="credit_is_something"),
+            models.CheckConstraint(
+                condition=Q(paid_out_by="")
+                | Q(
+                    paid_out_by__in=["cash", "transfer", "card", "other"],
+                    amount__lt=0,
+                    claim=None,
+                    payment=None,
+                ),
+                name="credit_paid_out_is_taken_off",
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn_at=None) | ~Q(paid_out_by=""), name="only_credit_paid_out_is_withdrawn"
+            ),
+        ]
 
     def __str__(self):
         return f"{self.amount} {self.currency} for {self.contact}"
+
+    @property
+    def sale_number(self) -> int | None:
+        """The sale it came from or was used in."""
+        if self.payment_id:
+            return self.payment.sale_id
+        return self.claim.line.sale_id if self.claim_id else None
+
+    @property
+    def what(self) -> str:
+        """What happened, in words."""
+        if self.paid_out_by:
+            return "Paid out"
+        if self.amount > 0:
+            return "Given"
+        return "Used" if self.sale_number else "Given up or taken back"

@@ -7,6 +7,7 @@ from django.db.models import Q
 from simple_history.models import HistoricalRecords
 
 from inventory.models.sale import paper_secret
+from propagation.dates import day_in_words
 
 
 class Trade(models.Model):
@@ -107,7 +108,7 @@ class Safekeeping(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.plug} kept by {self.contact} since {self.since}"
+        return f"{self.plug} kept by {self.contact} since {day_in_words(self.since)}"
 
 
 class Claim(models.Model):

@@ -33,7 +33,7 @@ def past_holds(day: date):
 
 def deposits_left_over(day: date):
     """Holds that bind no more and on which money still lies: it goes back, becomes credit, or counts in a sale."""
-    return _with_names(Hold.objects.ended_by(day).filter(deposit__gt=0)).order_by("until", "id")
+    return _with_names(Hold.objects.ended_by(day).with_a_deposit()).order_by("until", "id")
 
 
 def active_hold_of(plug, day: date) -> Hold | None:

@@ -13,6 +13,7 @@ from inventory.models import OfferPack, PlugOffer
 from inventory.readings.availability import available_on, with_price
 from propagation import codes
 from propagation.models import GrowthForm, Plug
+from propagation.readings.chosen_pictures import chosen_pictures
 
 SIZE_CLASS_MM = 10  # frags that differ less than this are sold as alike; common practice, no source
 
@@ -21,7 +22,8 @@ SIZE_CLASS_MM = 10  # frags that differ less than this are sold as alike; common
 class Offer:
     """So many frags of a line for one price each. ``price`` is None where there is none, sizes where none is known.
 
-    ``code_in_clear`` and ``words`` are those of a plug that is offered as itself, else empty.
+    ``code_in_clear``, ``words`` and ``photo`` (the id of its picture that others may see) are those of a plug that is
+    offered as itself, else empty.
     """
 
     number: int
@@ -30,6 +32,7 @@ class Offer:
     price: Decimal | None
     code_in_clear: str = ""
     words: str = ""
+    photo: int | None = None
 
 
 @dataclass(frozen=True)
@@ -78,9 +81,10 @@ def open_packs() -> dict[OfferPack, list[int]]:
     return held
 
 
-def offers_on(day: date) -> Offers:
+def offers_on(day: date, *, with_pictures: bool = False) -> Offers:
     """What is offered on a day: lines by name, in each the small ones first. Three queries.
 
+    ``with_pictures`` looks for the picture of each plug that is offered as itself: three queries more, if any is.
     A plug of which something is said is offered as itself. A pack is offered while each of its plugs is; its plugs are
     then not offered one by one. Once one of them is gone the pack is too, and the others are offered again.
     """
@@ -110,6 +114,8 @@ def offers_on(day: date) -> Offers:
             inside = [names[plug] for plug in plugs]
             contents = tuple((inside.count(name), name) for name in sorted(set(inside), key=str.casefold))
             packs.append(PackOffer(pack.name, pack.amount, pack.words, contents))
+    shown = [row[0] for row in rows if (row[5] or row[6]) and row[0] not in packed] if with_pictures else []
+    pictures = _pictures_of(shown)
     alike, themselves, lines = {}, {}, {}
     for pk, lineage, size, price, code, as_itself, words, name, genus, species, growth_form in rows:
         if pk in packed:
@@ -119,7 +125,8 @@ def offers_on(day: date) -> Offers:
             lines[lineage] = (name, binomial, GrowthForm(growth_form).label)
             alike[lineage], themselves[lineage] = {}, []
         if as_itself or words:
-            themselves[lineage].append(Offer(1, size, size, price, codes.in_clear(code), words or ""))
+            offer = Offer(1, size, size, price, codes.in_clear(code), words or "", pictures.get(pk))
+            themselves[lineage].append(offer)
         else:
             size_class = None if size is None else size // SIZE_CLASS_MM
             alike[lineage].setdefault((size_class, price), []).append(size)
@@ -138,6 +145,14 @@ def offers_on(day: date) -> Offers:
     ]
     made.sort(key=lambda line: line.name.casefold())
     return Offers(tuple(made), tuple(packs))
+
+
+def _pictures_of(plugs: list[int]) -> dict[int, int]:
+    """``{plug id: photo id}`` of those that have a picture, or whose mother has one, that was chosen for others."""
+    if not plugs:
+        return {}
+    found = chosen_pictures(plugs=Plug.objects.filter(pk__in=plugs).select_related("cut_event"))
+    return {plug.pk: photo.pk for plug, photo in found.items()}
 
 
 @dataclass(frozen=True)

@@ -21,13 +21,12 @@ def due_by(day: date) -> list[Safekeeping]:
     return [kept for kept in kept_now() if kept.ask_on <= day]
 
 
-def kept_before():
-    """Those that ended, the latest first."""
-    return (
-        Safekeeping.objects.exclude(ended_on=None)
-        .select_related("contact", "plug__lineage")
-        .order_by("-ended_on", "-pk")
+def kept_before(contact: Contact | None = None):
+    """Those that ended, with everybody or with one contact, the latest first."""
+    ended = (
+        Safekeeping.objects.exclude(ended_on=None) if contact is None else contact.safekeepings.exclude(ended_on=None)
     )
+    return ended.select_related("contact", "plug__lineage").order_by("-ended_on", "-pk")
 
 
 def kept_by(contact: Contact) -> list[Safekeeping]:

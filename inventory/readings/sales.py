@@ -3,12 +3,16 @@
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 from django.db.models import Count, F, Q
+from django.utils.formats import date_format
 
-from inventory.models import Contact, Credit, Payment, Sale, SaleLine, SaleState
+from inventory.models import Contact, Credit, Hold, Payment, Sale, SaleLine, SaleState
+from inventory.money import write_amount
+from propagation.dates import day_in_words
+from propagation.models import HealingStage, Plug
 
 NOTHING = Decimal(0)
 ONE_ACT = timedelta(seconds=1)  # what is noted within it belongs together
@@ -36,6 +40,16 @@ class Totals:
     def received(self) -> Decimal:
         """What was paid and not given back; never below nothing."""
         return self.paid - self.refunded
+
+    @property
+    def to_credit(self) -> Decimal:
+        """What of it came from their credit, as far as it did not go back in money: money goes back first."""
+        return min(self.from_credit, self.received)
+
+    @property
+    def in_money(self) -> Decimal:
+        """What of it came as money."""
+        return self.received - self.to_credit
 
     @property
     def balance(self) -> Decimal:
@@ -95,16 +109,21 @@ def totals_of(sales: Iterable[Sale]) -> dict[int, Totals]:
 
 def credit_of(contact: Contact, currency: str) -> Decimal:
     """What a contact may still take in goods. One query."""
-    amounts = Credit.objects.filter(contact=contact, currency=currency).values_list("amount", flat=True)
+    amounts = Credit.objects.standing().filter(contact=contact, currency=currency).values_list("amount", flat=True)
     return sum(amounts, NOTHING)
 
 
 def credits_of(contact: Contact) -> dict[str, Decimal]:
     """What a contact may still take in goods, by currency. One query."""
     found = defaultdict(Decimal)
-    for currency, amount in Credit.objects.filter(contact=contact).values_list("currency", "amount"):
+    for currency, amount in Credit.objects.standing().filter(contact=contact).values_list("currency", "amount"):
         found[currency] += amount
     return dict(found)
+
+
+def credits_of_contact(contact: Contact):
+    """Every line of their credit with the sale it concerns, the latest first, also what was withdrawn. One query."""
+    return contact.credits.select_related("payment", "claim__line").order_by("-on", "-id")
 
 
 WITH_SOMETHING_TO_DO = Q(cancelled_on=None, closed_on=None) & (Q(left_on=None) | Q(paid_on=None))
@@ -150,6 +169,22 @@ def cannot_leave(lines: Iterable[SaleLine]) -> list[SaleLine]:
     return [line for line in lines if not (line.plug.is_kept if line.plug_id else line.colony.ended_on is None)]
 
 
+def against_selling(plugs: Iterable[Plug], holds: Iterable[Hold], contact: Contact | None, today: date) -> list[str]:
+    """What is against selling these to a contact, or to somebody unknown, plug by plug; the keeper may know better."""
+    others = {
+        hold.plug_id: hold for hold in holds if hold.is_active(today) and (not contact or hold.contact_id != contact.pk)
+    }
+    because = []
+    for plug in plugs:
+        if hold := others.get(plug.pk):
+            because.append(f"plug {plug.code_in_clear} is held for {hold.contact} until {date_format(hold.until)}")
+        elif plug.is_insurance:
+            because.append(f"plug {plug.code_in_clear} is set aside as insurance")
+        elif plug.stage != HealingStage.HEALED:
+            because.append(f"plug {plug.code_in_clear} is {plug.get_stage_display().lower()}, not healed")
+    return because
+
+
 def sale_of(plug) -> SaleLine | None:
     """The standing line that a plug is in, with its sale and contact. One query."""
     return SaleLine.objects.standing().filter(plug=plug).select_related("sale__contact").first()
@@ -193,10 +228,11 @@ def history_of(sale: Sale) -> list[Happening]:
                 continue
             if name == "left_on" and now:
                 came = row.get_left_how_display()
-            said.append(f"{came}, {now:%-d %b %Y}" if now else went)
+            said.append(f"{came}, {day_in_words(now)}" if now else went)
         if before is not None:
             said += [
-                f"{words} from {getattr(before, name)} to {getattr(row, name)} {row.currency}"
+                f"{words} from {write_amount(getattr(before, name), row.currency)} to "
+                f"{write_amount(getattr(row, name), row.currency)}"
                 for name, words in (("discount", "Discount on all"), ("shipping", "Shipping"))
                 if getattr(before, name) != getattr(row, name)
             ]

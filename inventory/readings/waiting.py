@@ -29,14 +29,18 @@ class Place:
         return self.is_free and self.place == 1
 
 
-def places_in_line(day: date, *, plug=None) -> list[Place]:
-    """Everybody in line, or in the line of one plug, by plug and then first come first. One query."""
+def places_in_line(day: date, *, plug=None, contact=None) -> list[Place]:
+    """Everybody in line, or in that of one plug, or one contact alone, by plug and then first come first. One query."""
     found = Waiting.objects.filter(ended_on=None).select_related("contact", "plug__lineage")
     if plug is not None:
         found = found.filter(plug=plug)
+    if contact is not None:
+        theirs = Waiting.objects.filter(ended_on=None, contact=contact)
+        found = found.filter(plug__in=theirs.values("plug"))
     found = found.annotate(plug_is_free=Exists(available_on(day).filter(pk=OuterRef("plug"))))
     places, before = [], {}
     for waiting in found.order_by("plug", "since", "id")[:MOST_LOOKED_AT]:
         before[waiting.plug_id] = before.get(waiting.plug_id, 0) + 1
-        places.append(Place(waiting, before[waiting.plug_id], waiting.plug_is_free))
+        if contact is None or waiting.contact_id == contact.pk:
+            places.append(Place(waiting, before[waiting.plug_id], waiting.plug_is_free))
     return places

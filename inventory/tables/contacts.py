@@ -3,18 +3,21 @@ from django.db.models.functions import Lower
 
 from inventory.models import Contact
 
-NUMERIC = {"td": {"class": "numeric"}, "th": {"class": "numeric"}}
+# A phone leaves out what is not told, and how many of nothing.
+NUMERIC = {"td": {"class": lambda value: "numeric" if value else "numeric is-blank"}, "th": {"class": "numeric"}}
+REACH = {"td": {"class": lambda record: "across" if record.reach else "across is-blank"}}
 
 
 class ContactTable(tables.Table):
     empty_icon = "contacts"
 
     name = tables.Column("Name", linkify=("contact", {"pk": tables.A("pk")}))
-    reach = tables.Column("How to reach them", orderable=False, default="–")
+    reach = tables.Column("How to reach them", orderable=False, default="–", attrs=REACH)
     plugs_held = tables.Column("Plugs held", attrs=NUMERIC)
-    acquisitions_from = tables.Column("Brought in from them", attrs=NUMERIC)
+    acquisitions_from = tables.Column("Brought in", attrs=NUMERIC)
 
     class Meta:
+        attrs = {"class": "dense"}
         model = Contact
         fields = ()
         order_by = "name"

@@ -10,7 +10,7 @@ from inventory.readings.availability import for_list, with_price
 from propagation.codes import in_clear
 from propagation.lengths import unit_of
 from propagation.models import Measure, Plug
-from propagation.readings.rack import cell_name
+from propagation.readings.rack import place_in_words
 from propagation.templatetags.ramet import code as code_chip
 
 NUMERIC = {"td": {"class": "numeric"}, "th": {"class": "numeric"}}
@@ -22,14 +22,6 @@ def plug_address(plug) -> str:
         return reverse("plug", args=[plug.code])
     except NoReverseMatch:
         return ""
-
-
-def place_of(plug) -> str:
-    """``Rack A, B 3``, as far as it is known; a cell keeps on one line."""
-    if plug.rack is None:
-        return ""
-    cell = cell_name(plug.rack_row, plug.rack_column).replace(" ", "\u00a0")
-    return f"{plug.rack.name}, {cell}" if cell else plug.rack.name
 
 
 class ReadyRows(TableQuerysetData):
@@ -60,7 +52,7 @@ class ReadyTable(tables.Table):
     class Meta:
         model = Plug
         fields = ()
-        attrs = {"class": "narrow"}
+        attrs = {"class": "narrow dense named"}
         order_by = "healed_on"
         empty_text = "No ready frag fits. Change the filter."
 
@@ -79,18 +71,18 @@ class ReadyTable(tables.Table):
         )
 
     def render_lineage(self, value, record):
-        """The name, the species and where it stands, one below the other: a column less on a narrow page."""
-        latin = format_html('<br><i class="latin small quiet">{}</i>', value.binomial) if value.binomial else ""
-        place = place_of(record)
-        place = format_html('<br><span class="small quiet">{}</span>', place) if place else ""
-        return format_html("<span>{}{}{}</span>", value.name, latin, place)
+        """The name, and below it the species and where it stands: a column less on a narrow page."""
+        latin = format_html('<i class="latin">{}</i>', value.binomial) if value.binomial else ""
+        place = place_in_words(record)
+        place = format_html('<span class="place">{}</span>', place) if place else ""
+        return format_html('<span>{}<br><span class="small quiet">{} {}</span></span>', value.name, latin, place)
 
     def render_size_mm(self, value):
         return self.unit.text(value)
 
     def render_age(self, record):
         days = record.age_days(self.today)
-        return "1 day" if days == 1 else f"{days} days"
+        return "today" if not days else "1 day" if days == 1 else f"{days} days"
 
     def render_price(self, record):
         if record.price is None:

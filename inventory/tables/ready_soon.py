@@ -15,13 +15,13 @@ class ReadySoonTable(tables.Table):
     empty_icon = "ready"
 
     lineage = tables.Column("Lineage", attrs={"td": {"class": "headline"}})
-    likely = tables.Column("Likely healed", accessor="window__likely")
+    likely = tables.Column("Likely healed", accessor="window__likely", attrs={"td": {"class": "across"}})
     makes_it = tables.Column("Make it", accessor="window__probability")
     checked = tables.Column("Last looked at", accessor="checked_on")
     plugs = tables.Column("Plugs", accessor="frags", attrs={"td": {"class": "headline"}})
 
     class Meta:
-        attrs = {"class": "narrow"}
+        attrs = {"class": "narrow dense"}
         orderable = False
         empty_text = "Nothing is likely ready so soon."
 

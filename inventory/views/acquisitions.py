@@ -13,6 +13,7 @@ from inventory.actions.acquire_from import (
     acquire_colony_from,
     acquire_pack_from,
     acquire_plugs_from,
+    book_of_terms,
     correct_acquisition,
 )
 from inventory.forms.acquisitions import (
@@ -57,7 +58,7 @@ def acquisition(request, pk):
         {
             "acquisition": found,
             "terms": terms,
-            "paid": write_amount(terms.amount, Book.current().currency) if terms and terms.amount is not None else "",
+            "paid": write_amount(terms.amount, terms.currency) if terms and terms.amount is not None else "",
             "plugs": plugs,
             "colonies": colonies,
             "pack": found.pack,
@@ -203,7 +204,7 @@ def acquisition_edit(request, pk):
     terms = getattr(found, "terms", None)
     form = AcquisitionForm(
         request.POST or None,
-        book=Book.current(),
+        book=book_of_terms(terms),
         initial={
             "contact_name": terms.contact.name if terms and terms.contact else "",
             "amount": terms.amount if terms else None,

@@ -6,6 +6,7 @@ from secrets import compare_digest
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils.cache import get_conditional_response, set_response_etag
 from django.utils.safestring import mark_safe
 from django.utils.timezone import localdate
@@ -59,8 +60,11 @@ def _nothing_here(request):
 
 
 def _offers(request, shown):
-    offers = offers_on(localdate())
-    words = OfferWords(book=Book.current(), length_unit=Preferences.current().length_unit)
+    preferences = Preferences.current()
+    offers = offers_on(localdate(), with_pictures=True)
+    words = OfferWords(
+        book=Book.current(), length_unit=preferences.length_unit, base_address=request.build_absolute_uri("/")
+    )
     if request.GET.get("as") == "text":
         answer = HttpResponse(as_text(offers, shown, words), content_type="text/plain; charset=utf-8")
     else:
@@ -87,8 +91,12 @@ def _rows(line, words):
     """The rows of a line, made in one go: a page may have thousands, and each of their words is escaped here."""
     rows = []
     for offer in line.offers:
-        told = escape(words.number(offer)) + (f"<br>{escape(offer.words)}" if offer.words else "")
-        size, price = escape(words.size(offer) or "–"), escape(words.each(offer))
-        cells = f'<td>{told}</td><td class="one-line">{size}</td><td class="one-line">{price}</td>'
-        rows.append(f"<tr>{cells}</tr>")
+        number, size = escape(words.number(offer)), escape(words.size(offer))
+        told = f'<span class="one-line">{number}</span>' + (f', <span class="one-line">{size}</span>' if size else "")
+        told += f"<br>{escape(offer.words)}" if offer.words else ""
+        if offer.photo:
+            large, small = (reverse(name, args=[offer.photo]) for name in ("photo_screen", "photo_thumbnail"))
+            alt = escape(f"Picture of {line.name}, {offer.code_in_clear}")
+            told = f'<a class="offer-picture" href="{large}"><img src="{small}" alt="{alt}" loading="lazy"></a>{told}'
+        rows.append(f'<li><div>{told}</div><strong class="sale-amount">{escape(words.each(offer))}</strong></li>')
     return mark_safe("".join(rows))  # noqa: S308 - escaped above

@@ -1,7 +1,7 @@
 """Claims: the list, one of them, reporting one, its pictures, and settling it."""
 
 from django.contrib import messages
-from django.http import FileResponse, Http404
+from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.timezone import localdate
@@ -11,9 +11,12 @@ from inventory.actions.claim import MOST_BYTES, add_picture, can_be_settled, rep
 from inventory.errors import LateClaim, SaleToConfirm
 from inventory.forms.claims import ClaimForm, SettleForm
 from inventory.models import Book, Claim, ClaimPicture, Payment, SaleLine
-from inventory.readings.claims import claims_with_what, losses_of_lineages
+from inventory.money import write_amount
+from inventory.readings.claims import claims_with_what, losses_of_lineages, thumbnail_of
+from inventory.readings.sales import totals
 from propagation.errors import PictureUnreadable, RametError
 from propagation.forms.fields import refuse
+from propagation.forms.photos import TAKEN
 from propagation.paging import UncountedPaginator
 
 ROWS = 50
@@ -51,7 +54,12 @@ def claim(request, pk):
     return render(
         request,
         "inventory/claim.html",
-        {"claim": found, "pictures": found.pictures.all(), "can_be_settled": can_be_settled(found)},
+        {
+            "claim": found,
+            "pictures": found.pictures.all(),
+            "can_be_settled": can_be_settled(found),
+            "taken": TAKEN,
+        },
     )
 
 
@@ -123,15 +131,20 @@ def claim_settle(request, pk):
         except RametError as error:
             if isinstance(error, SaleToConfirm):
                 form.ask("confirmed")
-            refuse(form, error)
+                refuse(form, error)
+            else:
+                refuse(form, error, otherwise="plug" if told["outcome"] == Claim.Outcome.REPLACED else "outcome")
         else:
             messages.success(request, f"The claim is settled: {made.get_outcome_display().lower()}.")
             return redirect(here)
+    lead = f"{found.get_kind_display()}, reported by {sale.contact}."
+    if from_credit := totals(sale).to_credit:
+        lead += f" {write_amount(from_credit, sale.currency)} of sale {sale.pk} was paid from their credit."
     return _form_page(
         request,
         form,
         heading="Settle the claim",
-        lead=f"{found.get_kind_display()}, reported by {sale.contact}.",
+        lead=lead,
         words="Settle it",
         back=here,
         back_label="The claim",
@@ -163,6 +176,18 @@ def claim_picture(request, pk):
     except FileNotFoundError as error:
         raise Http404("The file of this picture is gone.") from error
     answer["Cache-Control"] = "private, max-age=3600"
+    return answer
+
+
+@require_safe
+def claim_thumbnail(request, pk):
+    """The same, small enough for a list."""
+    kept = get_object_or_404(ClaimPicture, pk=pk)
+    try:
+        answer = HttpResponse(thumbnail_of(kept), content_type="image/jpeg")
+    except OSError as error:  # gone, or no picture any more
+        raise Http404("The file of this picture is gone.") from error
+    answer["Cache-Control"] = "private, max-age=86400"
     return answer
 
 

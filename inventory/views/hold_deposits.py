@@ -36,7 +36,7 @@ def hold_deposit(request, pk):
         except RametError as error:
             refuse(form, error)
         else:
-            amount = write_amount(kept.deposit, book.currency)
+            amount = write_amount(kept.deposit, kept.deposit_currency)
             messages.success(
                 request, f"{amount} is written down; it counts when {hold.plug} is sold to {hold.contact}."
             )

@@ -15,12 +15,13 @@ from django.views.decorators.http import require_POST, require_safe
 from inventory.actions.hold_plugs import extend_hold, hold_plugs_for, release_hold
 from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugInSale, PlugNotReady
 from inventory.forms.holds import HoldForm, contact_suggestions
-from inventory.models import Book, Hold
+from inventory.models import Contact, Hold
 from inventory.readings import holds as reading
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.waiting import places_in_line
 from propagation.errors import PlugGone, RametError
 from propagation.forms.fields import refuse
+from propagation.models import Plug
 from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
 from propagation.readings.find import find_plug
@@ -31,12 +32,24 @@ REMEMBERED = "hold_contact"
 
 
 def contact_remembered(request) -> dict | None:
-    """The contact that was held for last: ``{"id", "name"}``."""
-    return request.session.get(REMEMBERED)
+    """The contact that was held for last: ``{"id", "name"}``. One query if there is one."""
+    kept = request.session.get(REMEMBERED)
+    found = Contact.objects.filter(pk=kept["id"]).select_related("merged_into").first() if kept else None
+    if found is None or found.forgotten_on:
+        return None
+    found = found.merged_into or found
+    return {"id": found.pk, "name": found.name}
 
 
 def remember_contact(request, contact) -> None:
-    request.session[REMEMBERED] = {"id": contact.pk, "name": contact.name}
+    """By its number alone: a name in a session would outlive the wish to be forgotten."""
+    request.session[REMEMBERED] = {"id": contact.pk}
+
+
+def forget_remembered(request) -> None:
+    """Whatever this session may still say of somebody who was forgotten."""
+    for key in (REMEMBERED, "toast"):
+        request.session.pop(key, None)
 
 
 def plug_or_404(code):
@@ -44,6 +57,15 @@ def plug_or_404(code):
         return find_plug(code)
     except RametError as error:
         raise Http404(str(error)) from error
+
+
+def plugs_asked(request) -> tuple[list[Plug], list[Plug]]:
+    """``(offered, chosen)``: the plugs a form stands for, by its address or as it was sent, and those ticked in it.
+
+    Raises BadValue, NothingFound.
+    """
+    words = (request.POST if request.method == "POST" else request.GET).getlist("plugs")
+    return plugs_chosen(request.POST.getlist("offered") or words), plugs_chosen(words)
 
 
 def page_of_plug(plug) -> str:
@@ -67,7 +89,6 @@ def hold(request, code):
                 "plug": plug,
                 "hold": active,
                 "today": today,
-                "book": Book.current(),
                 "places": places_in_line(today, plug=plug),
                 "back_url": page_of_plug(plug),
             },
@@ -78,10 +99,8 @@ def hold(request, code):
 
 def hold_many(request):
     """Hold the plugs that are named in the address, or ticked in the form."""
-    words = request.POST.getlist("plugs") if request.method == "POST" else request.GET.getlist("plugs")
     try:
-        offered = plugs_chosen(request.POST.getlist("offered") or words)
-        chosen = plugs_chosen(words)
+        offered, chosen = plugs_asked(request)
     except RametError as error:
         messages.error(request, str(error))
         return redirect("ready")
@@ -172,7 +191,6 @@ def holds(request):
             "page": page,
             "broken": reading.broken_holds(today)[:ROWS] if which != "past" else [],
             "today": today,
-            "book": Book.current(),
             "due_places": [place for place in places if place.gets_it or place.is_gone],
             "other_places": [place for place in places if not (place.gets_it or place.is_gone)],
             "tabs": [

@@ -10,17 +10,17 @@ from inventory.actions.let_go import let_go_to, take_back_leaving
 from inventory.errors import LeavingToConfirm, NearlyTheSameName, PlugInSale
 from inventory.forms.holds import contact_suggestions
 from inventory.forms.leaving import LeavingForm
-from inventory.readings.chosen import plugs_chosen
 from inventory.readings.holds import active_hold_of
 from inventory.readings.safekeeping import safekeeping_of
 from inventory.readings.sales import sale_of
 from inventory.readings.trades import trade_of
-from inventory.views.holds import page_of_plug, plug_or_404
+from inventory.views.holds import page_of_plug, plug_or_404, plugs_asked
 from propagation.actions.part_with import LEFT
 from propagation.errors import PlugGone, RametError
 from propagation.forms.fields import refuse
 from propagation.models import Fate
 from propagation.promises import promises_of
+from propagation.readings.rack import back_in_words
 
 
 def plug_left(request, code):
@@ -57,20 +57,18 @@ def plug_left_take_back(request, code):
     """It did not leave after all."""
     plug = plug_or_404(code)
     try:
-        take_back_leaving(plug=plug, by=request.user)
+        kept = take_back_leaving(plug=plug, by=request.user)
     except RametError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, f"Plug {plug.code_in_clear} is kept again. Put it on its rack.")
+        messages.success(request, f"Plug {plug.code_in_clear} is kept again. {back_in_words([kept])}")
     return redirect(page_of_plug(plug))
 
 
 def plugs_left(request):
     """Several plugs left together: those that are named in the address, or ticked in the form."""
-    words = request.POST.getlist("plugs") if request.method == "POST" else request.GET.getlist("plugs")
     try:
-        offered = plugs_chosen(request.POST.getlist("offered") or words)
-        chosen = plugs_chosen(words)
+        offered, chosen = plugs_asked(request)
     except RametError as error:
         messages.error(request, str(error))
         return redirect("ready")

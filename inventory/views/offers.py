@@ -10,10 +10,12 @@ from inventory.actions.offer_frags import end_pack, make_pack, offer_plug, renew
 from inventory.forms.offers import AvailabilityForm, PackForm, PlugOfferForm
 from inventory.models import Availability, Book, OfferPack, PlugOffer
 from inventory.readings.chosen import plugs_chosen
-from inventory.readings.offers import differently_offered, offers_on, packs_with_standing
+from inventory.readings.offers import LineOffers, differently_offered, offers_on, packs_with_standing
+from inventory.readings.price_history import price_histories
 from inventory.views.holds import page_of_plug, plug_or_404
 from propagation.errors import RametError
 from propagation.forms.fields import refuse
+from propagation.models import Lineage
 
 
 def offers(request):
@@ -44,12 +46,25 @@ def offers(request):
             "is_secret": stored.visibility == Availability.Visibility.SECRET,
             "frags": sum(line.number for line in found.lines),
             "lines": len(found.lines),
+            "asked": _asked_and_fetched(found.lines, today),
             "packs": packs_with_standing(today),
             "differently": differently_offered(today),
             "book": Book.current(),
         },
         status=422 if form.errors else 200,
     )
+
+
+def _asked_and_fetched(lines: tuple[LineOffers, ...], today):
+    """Each line offered one by one, the lowest and the highest price asked for it, and what such frags fetched."""
+    lineages = {lineage.name: lineage for lineage in Lineage.objects.filter(name__in=[line.name for line in lines])}
+    fetched = price_histories(lineages.values(), today)
+    rows = []
+    for line in lines:
+        prices = [offer.price for offer in line.offers if offer.price is not None]
+        asked = (min(prices), max(prices)) if prices else None
+        rows.append((lineages[line.name], asked, fetched[lineages[line.name].pk].line))
+    return rows
 
 
 @require_POST

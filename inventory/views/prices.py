@@ -11,8 +11,10 @@ from inventory.actions.set_prices import set_currency, set_lineage_prices, set_p
 from inventory.errors import AmountsNotConverted
 from inventory.forms.prices import CurrencyForm, PlugPriceForm, PriceFilter, PricesForm, SizePricesForm
 from inventory.models import Book, PlugPrice, SizePrice
+from inventory.money import write_amount
 from inventory.readings.availability import usual_price
 from inventory.readings.chosen import plugs_chosen
+from inventory.readings.price_history import price_histories, price_history
 from inventory.views.holds import page_of_plug, plug_or_404
 from propagation.errors import RametError
 from propagation.forms.fields import refuse
@@ -41,6 +43,9 @@ def prices(request):
         else:
             messages.success(request, _saved(count))
             return redirect(request.get_full_path())
+    fetched = price_histories(form.lineages, today)
+    for lineage in form.lineages:
+        lineage.fetched = fetched[lineage.pk].line
     return render(
         request,
         "inventory/prices.html",
@@ -84,7 +89,13 @@ def size_prices(request, pk):
     return render(
         request,
         "inventory/size_prices.html",
-        {"form": form, "lineage": lineage, "book": book, "usual": getattr(lineage, "price", None)},
+        {
+            "form": form,
+            "lineage": lineage,
+            "book": book,
+            "usual": getattr(lineage, "price", None),
+            "history": price_history(lineage, localdate()),
+        },
         status=422 if form.errors else 200,
     )
 
@@ -126,12 +137,16 @@ def _plug_price_page(request, plugs, *, back, back_label, amount=None, several=F
             refuse(form, error)
         else:
             what = f"The price of {priced[0]} is" if len(priced) == 1 else f"The prices of {len(priced)} plugs are"
-            messages.success(request, f"{what} saved." if wanted is not None else f"{what} that of the lineage again.")
+            now = "that of the lineage again" if wanted is None else f"{write_amount(wanted, book.currency)} now"
+            messages.success(request, f"{what} {now}.")
             return redirect(back)
     usual = {}
     for each in Plug.objects.filter(pk__in=[plug.pk for plug in plugs]).annotate(usual=usual_price()).order_by("usual"):
         amounts = usual.setdefault(each.lineage_id, [])
         amounts += [each.usual] if each.usual not in amounts else []
+    fetched = price_histories({plug.lineage for plug in plugs}, localdate())
+    for plug in plugs:
+        plug.fetched = fetched[plug.lineage_id].of_size(plug.size_mm)
     return render(
         request,
         "inventory/plug_price.html",
@@ -169,8 +184,8 @@ def book_currency(request):
         {
             "form": form,
             "heading": "Currency",
-            "lead": "All prices and what was paid are in one currency. Changing it converts nothing: "
-            "25.00 stays 25.00.",
+            "lead": "All prices are in one currency. Changing it converts nothing: 25.00 stays 25.00. What was paid "
+            "and received keeps the currency it was in.",
             "back_url": reverse("prices"),
             "back_label": "Prices",
         },

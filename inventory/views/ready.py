@@ -26,6 +26,7 @@ from inventory.readings.availability import (
 )
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.ready_soon import WITHIN_DAYS, batches_with_details, expected, frags_ready_soon, in_batches
+from inventory.spreadsheets import Line, guarded
 from inventory.tables.ready import ReadyTable
 from inventory.tables.ready_soon import ReadySoonTable
 from inventory.views.holds import A_WEEK, contact_remembered, remember_contact
@@ -215,6 +216,7 @@ def _acts(contact, today):
         *acts,
         {"value": "sell", "words": "Sell", "counted": "Sell {n}", "icon": "stage-sold"},
         {"value": "trade", "words": "Trade", "counted": "Trade {n}", "icon": "trade"},
+        {"value": "market", "words": "To a market", "counted": "Take {n} to a market", "icon": "stage-sold"},
         {"value": "price", "words": "Set a price", "counted": "Set a price for {n}", "icon": "money"},
         {"value": "labels", "words": "Print labels", "counted": "Print {n} labels", "icon": "print"},
         {"value": "left", "words": "They left", "counted": "{n} left", "icon": "forward"},
@@ -240,6 +242,7 @@ def ready_chosen(request):
         "trade": "trade_new",
         "price": "plugs_price",
         "labels": "labels",
+        "market": "market_brought",
         "left": "plugs_left",
     }
     if act not in pages:
@@ -266,27 +269,12 @@ def _hold_again(request, plugs, query, back):
     return redirect(back)
 
 
-class _Line:
-    """A file that hands back each line instead of keeping it."""
-
-    def write(self, line):
-        return line
-
-
-def guarded(text: str) -> str:
-    """Text that no spreadsheet takes for a formula: such a beginning gets an apostrophe before it.
-
-    Source: OWASP, CSV Injection (https://owasp.org/www-community/attacks/CSV_Injection).
-    """
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠") else text
-
-
 def csv_lines(plugs, *, today, book):
     """The lines of the file, by RFC 4180: commas, quotes where they are needed, CRLF.
 
     The mark at the beginning tells spreadsheets that it is UTF-8.
     """
-    writer = csv.writer(_Line(), lineterminator="\r\n")
+    writer = csv.writer(Line(), lineterminator="\r\n")
     yield f"\ufeff{writer.writerow(COLUMNS)}"
     for plug in plugs:
         yield writer.writerow(

@@ -99,7 +99,7 @@ def safekeeping_new(request):
         form,
         heading="Leave a coral with somebody",
         lead="They keep it alive for you. It leaves as given away, and you are reminded to ask after it.",
-        words="Leave it with them",
+        words="It is with them",
         back=reverse("safekeeping"),
         back_label="Safekeeping",
         suggestions=suggestions(),

@@ -9,14 +9,16 @@ from django.views.decorators.http import require_POST
 from inventory.actions.begin_sale import agree_sale, cancel_sale, close_sale, reopen_sale
 from inventory.actions.hand_over import hand_over, undo_handing_over, undo_selling_now
 from inventory.actions.pay_sale import refund, take_payment, withdraw_payment
-from inventory.errors import SaleToConfirm
+from inventory.errors import PaidFromCredit, PaidLongBefore, SaleToConfirm
 from inventory.forms.sales import CancelForm, CloseForm, HandOverForm, PaymentForm
 from inventory.models import Book, Payment, Sale
 from inventory.money import write_amount
+from inventory.readings.claims import may_be_given_back
 from inventory.readings.sales import credit_of, lines_of, totals
 from propagation.actions.changes import last_change
 from propagation.errors import RametError
 from propagation.forms.fields import refuse
+from propagation.readings.rack import back_in_words
 
 
 def _sale_or_404(pk) -> Sale:
@@ -28,15 +30,20 @@ def _sent(request):
     return request.POST if request.method == "POST" else None
 
 
-def _back_to(request, sale, act, said: str):
-    """Do it and go back to the sale, with what was done or why not."""
+def _back_to(request, sale, act, said):
+    """Do it and go back to the sale, with what was done, a sentence or told by a function, or why not."""
     try:
         act()
     except RametError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, said)
+        messages.success(request, said() if callable(said) else said)
     return redirect("sale", pk=sale.pk)
+
+
+def where_it_stands(sale: Sale) -> str:
+    """Where the plugs of a sale stand that did not leave after all. One query."""
+    return back_in_words(line.plug for line in lines_of(sale) if line.plug_id)
 
 
 @require_POST
@@ -65,6 +72,8 @@ def sale_pay(request, pk):
         try:
             payment = take_payment(sale=found, by=request.user, **_money(told))
         except RametError as error:
+            if isinstance(error, PaidLongBefore):
+                form.ask("confirmed")
             refuse(form, error)
         else:
             amount = write_amount(payment.amount, found.currency)
@@ -78,24 +87,33 @@ def sale_pay(request, pk):
 def sale_refund(request, pk):
     """Money goes back, never more than came."""
     found = _sale_or_404(pk)
-    sums = totals(found)
-    if not sums.received and request.method != "POST":
+    sums, most = totals(found), may_be_given_back(found)
+    if not most and request.method != "POST":
         messages.info(request, f"Nothing was paid for sale {found.pk} that could be given back.")
         return redirect("sale", pk=found.pk)
     initial = {"amount": sums.too_much or None, "day": localdate(), "based_on": last_change(found)}
+    if not sums.in_money:
+        initial["method"] = Payment.Method.CREDIT
     form = PaymentForm(_sent(request), book=Book(currency=found.currency), goes_back=True, initial=initial)
     if request.method == "POST" and form.is_valid():
         told = form.cleaned_data
         try:
-            payment = refund(sale=found, by=request.user, **_money(told))
+            payment = refund(sale=found, in_money=told["in_money"], by=request.user, **_money(told))
         except RametError as error:
+            if isinstance(error, PaidLongBefore):
+                form.ask("confirmed")
+            if isinstance(error, PaidFromCredit):
+                form.ask("in_money")
             refuse(form, error)
         else:
             amount = write_amount(payment.amount, found.currency)
             kept = payment.method == Payment.Method.CREDIT
             messages.success(request, f"{amount} {'is kept as their credit' if kept else 'was given back'}.")
             return redirect("sale", pk=found.pk)
-    lead = f"{write_amount(sums.received, found.currency)} was paid and can go back."
+    lead = f"{write_amount(most, found.currency)} was paid and can go back."
+    if sums.to_credit:
+        whole = "It" if not sums.in_money else f"{write_amount(sums.to_credit, found.currency)} of it"
+        lead += f" {whole} came from their credit and is kept as that, unless you give it in money."
     return _money_page(request, found, form, heading="Give money back", lead=lead, words="Give back")
 
 
@@ -105,6 +123,7 @@ def _money(told) -> dict:
         "method": told["method"],
         "on": told["day"],
         "note": told["note"],
+        "confirmed": told["confirmed"],
         "based_on": told["based_on"],
         "today": localdate(),
     }
@@ -189,7 +208,7 @@ def sale_undo(request, pk):
         request,
         found,
         lambda: undo_handing_over(sale=found, today=localdate(), by=request.user),
-        "It did not leave: everything is kept again, still reserved in this sale. Put it on its rack.",
+        lambda: f"It did not leave: everything is kept again, still reserved in this sale. {where_it_stands(found)}",
     )
 
 
@@ -197,12 +216,12 @@ def sale_undo(request, pk):
 def sale_undo_now(request, pk):
     """All of a sale at a market was a slip."""
     found = _sale_or_404(pk)
-    return _back_to(
-        request,
-        found,
-        lambda: undo_selling_now(sale=found, today=localdate(), by=request.user),
-        f"Sale {found.pk} is called off: nothing left and nothing was paid. Put the plugs on their racks.",
-    )
+
+    def said():
+        found.refresh_from_db()
+        return f"Sale {found.pk} is called off: nothing left and nothing was paid. {where_it_stands(found)}"
+
+    return _back_to(request, found, lambda: undo_selling_now(sale=found, today=localdate(), by=request.user), said)
 
 
 def sale_close(request, pk):

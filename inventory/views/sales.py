@@ -19,6 +19,7 @@ from inventory.forms.sales import NOT_PAID, SaleForm
 from inventory.models import Book, Payment, Sale, SaleState
 from inventory.money import plain_amount, write_amount
 from inventory.readings.chosen import things_chosen
+from inventory.readings.price_history import price_histories
 from inventory.readings.sales import (
     STATES,
     cannot_leave,
@@ -343,6 +344,9 @@ def _refuse(form, error) -> set[str]:
 
 def _form_page(request, form, *, heading, words, back, back_label, is_new, add=""):
     plugs = [thing for thing in form.things if isinstance(thing, Plug)]
+    fetched = price_histories({plug.lineage for plug in plugs}, localdate())
+    for plug in plugs:
+        plug.fetched = fetched[plug.lineage_id].of_size(plug.size_mm)
     return render(
         request,
         "inventory/sale_form.html",

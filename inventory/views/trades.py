@@ -21,6 +21,7 @@ from propagation.forms.fields import refuse
 from propagation.models import Plug, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
+from propagation.readings.rack import back_in_words
 
 ROWS = 25
 
@@ -58,9 +59,9 @@ def trade_cancel(request, pk):
     except RametError as error:
         messages.error(request, str(error))
     else:
-        messages.success(
-            request, f"Trade {found.pk} is taken back. What had gone out is kept again; put it on its rack."
-        )
+        out, _ = sides_of(found)
+        where = back_in_words(line.plug for line in out if line.plug_id)
+        messages.success(request, f"Trade {found.pk} is taken back; what had gone out is kept again. {where}")
     return redirect("trade", pk=found.pk)
 
 
@@ -126,7 +127,10 @@ def trade_new(request):
                 line = filled[row - 1] if 0 < row <= len(filled) else form
                 line.add_error(column if column in line.fields else None, sentence)
         except RametError as error:
-            taken -= _refuse(form, error)
+            if getattr(error, "field", None) == "add":
+                add_error = str(error)
+            else:
+                taken -= _refuse(form, error)
         else:
             remember_contact(request, made.contact)
             messages.success(request, f"Trade {made.pk} with {made.contact} is recorded. What came has its codes.")

@@ -15,6 +15,7 @@ from labels.models import Passport as ImportedPassport
 from labels.passports.reading import Passport, read_passport
 from labels.readings.passports import earlier_import, judge
 from propagation.actions.keep_lineage import keep_lineage
+from propagation.dates import day_in_words
 from propagation.errors import BadDate, BadValue
 from propagation.models import Acquisition, GrowthForm, HealingStage, Lineage, Plug, Spot
 
@@ -56,7 +57,10 @@ def import_passport(
     returned = offer.returned_plug
     began = passport.line.itself.began
     if deal.on < began:
-        raise BadDate(f"It came on {deal.on}, before it began with its keeper on {began}.", field="day")
+        raise BadDate(
+            f"It came on {day_in_words(deal.on)}, before it began with its keeper on {day_in_words(began)}.",
+            field="day",
+        )
     if returned is not None:
         deal, lineage_name = replace(deal, kind=Acquisition.Kind.RETURNED), ""
     else:

@@ -99,6 +99,7 @@ class Style:
 
 NAME = Style(first=(_fira("FiraGO-Bold", "figbo"),), noto_weight=650)
 DETAIL = Style(first=(_fira("FiraGO-Regular", "figo"),), noto_weight=400)
+LATIN = Style(first=(_fira("FiraGO-Italic", "figit"),), noto_weight=400)  # names of species
 CODE = Style(first=(_fira("FiraMono-Bold", "fimbo"), _fira("FiraGO-Bold", "figbo")), noto_weight=700)
 
 

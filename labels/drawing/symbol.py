@@ -3,6 +3,7 @@
 Source for everything about the symbol: ISO/IEC 18004 (section numbers of the 2015 edition, from memory).
 """
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -277,6 +278,11 @@ def symbol_paths(batch: np.ndarray) -> list[str]:
     texts = [operators[key] for key in keys.tolist()]
     ends = np.searchsorted(symbols[heads], np.arange(count + 1)).tolist()
     return [" ".join(texts[begin:end]) + " f" for begin, end in pairwise(ends)]
+
+
+def svg_path(modules: np.ndarray) -> str:
+    """`symbol_path` as the ``d`` of a path in an SVG."""
+    return re.sub(r"(\d+) (\d+) (\d+) (\d+) re *f?", r"M\1 \2h\3v\4h-\3z", symbol_path(modules)).replace(" M", "M")
 
 
 class _Rectangles(dict):

@@ -286,14 +286,14 @@ class Typesetter:
     def __init__(self, texts: dict[Style, Iterable[str]]):
         self.missing: set[str] = set()
         self._faces: dict[tuple[Style, str, bool], Face] = {}
-        self._lines: dict[tuple[Style, str, bool | None], Line] = {}
+        self._lines: dict[tuple[Style, str, bool | None, str], Line] = {}
         wanted: dict[Face, set[str]] = {}
         for style, its in texts.items():
             wanted.setdefault(style.first[0], set())
             neutral = {" ", _ELLIPSIS, _DOTTED_CIRCLE}
             for text in sorted({_ELLIPSIS, *its}):
                 neutral.update(filter(_is_neutral, text))
-                for part, face in self._itemise(style, text):
+                for part, face in self._itemise(style, text, _region(text)):
                     wanted.setdefault(face, set()).update(part)
             # A comma is set in the face of the word before it, which depends on where a line breaks; and shaping may
             # take a letter apart (Thai sara am) or put a dotted circle under a mark that stands alone.
@@ -313,19 +313,25 @@ class Typesetter:
             if font.texts:
                 font.embed(document)
 
-    def line(self, style: Style, text: str, *, from_right: bool | None = None) -> Line:
-        """A shaped line of text; `from_right` says how its paragraph reads, by default as its first letter does."""
-        key = (style, text, from_right)
+    def line(self, style: Style, text: str, *, from_right: bool | None = None, part_of: str | None = None) -> Line:
+        """A shaped line of text; `from_right` says how its paragraph reads, by default as its first letter does.
+
+        `part_of` is the text that was named where this is a part of it: Han characters that stand alone on a line keep
+        the shapes of the whole.
+        """
+        han = _region(text if part_of is None else part_of)
+        key = (style, text, from_right, han)
         line = self._lines.get(key)
         if line is None:
-            line = self._lines[key] = self._shape(style, text, from_right)
+            line = self._lines[key] = self._shape(style, text, from_right, han)
         return line
 
-    def _shape(self, style, text, from_right):
+    def _shape(self, style, text, from_right, han):
         runs = []
         for part, level in _directional_runs(text, from_right):
             pieces = [
-                self.fonts[face].shape(piece, from_right=level % 2 == 1) for piece, face in self._itemise(style, part)
+                self.fonts[face].shape(piece, from_right=level % 2 == 1)
+                for piece, face in self._itemise(style, part, han)
             ]
             runs.extend(reversed(pieces) if level % 2 else pieces)
         width = sum(run.width for run in runs)
@@ -339,10 +345,9 @@ class Typesetter:
                 x += advance
         return Line(tuple(runs), width, min(left, right), right, top, bottom)
 
-    def _itemise(self, style, text):
+    def _itemise(self, style, text, han):
         """Stretches of text with the face that sets each."""
         stretches: list[tuple[str, Face]] = []
-        han = _region(text)
         script = None
         for cluster in clusters(text):
             face = stretches[-1][1] if stretches else None
@@ -484,10 +489,11 @@ def set_paragraph(
     from_right = reads_from_right(text)
 
     def measured(token):
-        return typesetter.line(style, token, from_right=from_right).width
+        return typesetter.line(style, token, from_right=from_right, part_of=text).width
 
     def lined(texts, size):
-        return _paragraph([typesetter.line(style, each, from_right=from_right) for each in texts], size, from_right)
+        lines = [typesetter.line(style, each, from_right=from_right, part_of=text) for each in texts]
+        return _paragraph(lines, size, from_right)
 
     def fits(paragraph):
         return paragraph.height <= height and paragraph.ink_width <= width + 1e-6
@@ -516,7 +522,8 @@ def set_paragraph(
             rest = text
             for line in texts[: count - 1]:
                 rest = rest[rest.index(line) + len(line) :]
-            texts = [*texts[: count - 1], _shortened(typesetter, style, rest.strip(), width / smallest, from_right)]
+            last = _shortened(typesetter, style, rest.strip(), width / smallest, from_right, text)
+            texts = [*texts[: count - 1], last]
         paragraph = lined(texts, smallest)
         if fits(paragraph):
             return replace(paragraph, cut_short=cut_short)
@@ -597,13 +604,13 @@ def _ink_width(line):
     return max(line.width, line.right) - min(0.0, line.left)
 
 
-def _shortened(typesetter, style, text, width, from_right):
+def _shortened(typesetter, style, text, width, from_right, part_of):
     parts = clusters(text)
     low, high = 0, len(parts)
     while low < high:
         middle = (low + high + 1) // 2
         tried = "".join(parts[:middle]).rstrip() + _ELLIPSIS
-        if _ink_width(typesetter.line(style, tried, from_right=from_right)) <= width:
+        if _ink_width(typesetter.line(style, tried, from_right=from_right, part_of=part_of)) <= width:
             low = middle
         else:
             high = middle - 1

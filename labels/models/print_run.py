@@ -2,6 +2,8 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q, Value
 from django.db.models.functions import Coalesce
+from django.utils.formats import date_format
+from django.utils.timezone import localtime
 
 from propagation.models import Fate
 
@@ -25,7 +27,7 @@ class PrintRun(models.Model):
         ordering = ["-printed_at", "-id"]
 
     def __str__(self):
-        return f"Print run of {self.printed_at:%Y-%m-%d %H:%M}"
+        return f"Print run of {date_format(localtime(self.printed_at), 'DATETIME_FORMAT')}"
 
 
 class PrintedLabelQuerySet(models.QuerySet):

@@ -23,6 +23,7 @@ from labels.passports.document import (
 from labels.passports.errors import PassportRefused
 from labels.passports.signing import canonical, fingerprint, key_of, verify
 from propagation import codes
+from propagation.dates import day_in_words
 from propagation.errors import CodeMistyped
 
 MOST_BYTES = 1_000_000
@@ -163,7 +164,7 @@ def _read_part(document, *, now: datetime, budget: list[int]) -> Passport:
     key_of(did)
     created = verify(document, did=did)
     if created > now + ONE_DAY:
-        raise PassportRefused(f"The passport was signed on {created:%Y-%m-%d}, which lies in the future.")
+        raise PassportRefused(f"The passport was signed on {day_in_words(created)}, which lies in the future.")
     keeper = _text(teller.get("name"), "keeper", may_be_empty=True)
     priors = document.get("prior", [])
     if not isinstance(priors, list) or ("prior" in document and not priors):
@@ -282,12 +283,13 @@ def _check_days(passport: Passport, now: datetime) -> None:
     for individual in passport.line.individuals:
         for day in filter(None, (individual.began, individual.acquired)):
             if day > latest or day > (passport.created + ONE_DAY).date():
-                raise PassportRefused(f"A day in the passport, {day}, lies in the future.")
+                raise PassportRefused(f"A day in the passport, {day_in_words(day)}, lies in the future.")
             if day < EARLIEST:
-                raise PassportRefused(f"A day in the passport, {day}, is too long ago.")
+                raise PassportRefused(f"A day in the passport, {day_in_words(day)}, is too long ago.")
             if later is not None and day > later:
                 raise PassportRefused(
-                    f"The days in the passport run backwards: what came of it is of {later}, it itself of {day}."
+                    "The days in the passport run backwards: what came of it is of "
+                    f"{day_in_words(later)}, it itself of {day_in_words(day)}."
                 )
             later = day
 
@@ -304,8 +306,8 @@ def _check_priors(passport: Passport) -> None:
             raise PassportRefused("The passport carries one of a plug that is not in its line.")
         if prior.line.itself.began > individual.acquired:
             raise PassportRefused(
-                f"The days in the passport run backwards: it came on {individual.acquired}, "
-                f"before it began with the keeper before, on {prior.line.itself.began}."
+                f"The days in the passport run backwards: it came on {day_in_words(individual.acquired)}, "
+                f"before it began with the keeper before, on {day_in_words(prior.line.itself.began)}."
             )
         if prior.created > passport.created + ONE_DAY:
             raise PassportRefused("The passport carries one that was signed after it.")

@@ -5,8 +5,9 @@ from datetime import date
 
 from labels.readings.passports import before_acquisitions
 from propagation import codes
-from propagation.models import Colony, Fate, Lineage, Plug
+from propagation.models import Colony, Fate, Lineage, Photo, Plug
 from propagation.provenance import EarlierKeeper
+from propagation.readings.chosen_pictures import chosen_pictures
 from propagation.readings.trace import ancestry_of, as_day
 
 
@@ -36,12 +37,13 @@ class PublicLine:
     began: date
     steps: tuple[PublicStep, ...]
     before: tuple[EarlierKeeper, ...] = ()  # what earlier keepers told in passports
+    photo: Photo | None = None  # that the keeper chose for others to see
 
 
 def public_individual(text: str) -> Plug | Colony | None:
     """The plug or colony with this code, in either case; None if there is none, or a plug recorded by mistake."""
     bare = codes.strip_code(text)[: codes.LENGTH]
-    plug = Plug.objects.exclude(fate=Fate.VOID).select_related("lineage").filter(code=bare).first()
+    plug = Plug.objects.exclude(fate=Fate.VOID).select_related("lineage", "cut_event").filter(code=bare).first()
     colony = Colony.objects.select_related("lineage").filter(code=bare).first()
     return plug or colony
 
@@ -69,6 +71,7 @@ def public_line(text: str) -> PublicLine | None:
         generations=sum(1 for row in generations if row.cut_event_id),
         began=as_day(generations[-1].acquired_on),
         steps=tuple(_steps(generations)),
+        photo=next(iter(chosen_pictures(**{"plugs" if plug else "colonies": [found]}).values()), None),
         before=tuple(
             before_acquisitions([row.acquisition_id for row in generations if row.acquisition_id], for_strangers=True)
         ),

@@ -11,6 +11,7 @@ from simple_history.utils import bulk_update_with_history
 
 from propagation.actions.days import check_day
 from propagation.actions.learn_healing import follow_outcomes
+from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone
 from propagation.models import Fate, HealingCheck, HealingStage, LossReason, Plug, Spot
 
@@ -119,7 +120,8 @@ def find_dead(
         if standing[plug.pk] and standing[plug.pk][-1].checked_on > on:
             last = standing[plug.pk][-1]
             raise BadDate(
-                f"Plug {plug.code_in_clear} was seen {last.stage} on {last.checked_on}, so it was not dead on {on}. "
+                f"Plug {plug.code_in_clear} was seen {last.stage} on {day_in_words(last.checked_on)}, "
+                f"so it was not dead on {day_in_words(on)}. "
                 "Give a later day, or take that check back first.",
                 field="on",
             )

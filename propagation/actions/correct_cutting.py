@@ -18,11 +18,13 @@ from propagation.actions.record_cutting import (
     new_plugs,
     size_readings_of,
 )
+from propagation.dates import day_in_words
 from propagation.errors import BadDate, ChangedMeanwhile, RowErrors
 from propagation.models import (
     Colony,
     CutEvent,
     CuttingSession,
+    CutTool,
     Fate,
     HealingCheck,
     Lineage,
@@ -35,7 +37,7 @@ from propagation.promises import promises_of
 
 LEFT = (Fate.SOLD, Fate.TRADED, Fate.GIVEN, Fate.GROWN_ON)
 PLUG_FIELDS = ["lineage", "began_on", "checked_on", "size_mm", "fate", "ended_on", "rack", "rack_row", "rack_column"]
-EVENT_FIELDS = ["mother", "frags", "frag_size_mm", "measure", "size_before", "size_after", "reason", "note"]
+EVENT_FIELDS = ["mother", "frags", "frag_size_mm", "cut_with", "measure", "size_before", "size_after", "reason", "note"]
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ def correct_cutting(
     if not work.changes and not work.picked:  # also the same correction sent twice
         return Corrected(session)
     if session.version != version:
-        raise ChangedMeanwhile(f"The session of {session.cut_on}")
+        raise ChangedMeanwhile(f"The session of {day_in_words(session.cut_on)}")
     work.refuse_what_is_wrong()
     return work.save()
 
@@ -141,7 +143,7 @@ class _Correction:
     def _changes(self) -> list[str]:
         said = []
         if self.cut_on != self.session.cut_on:
-            said.append(f"cut on {self.session.cut_on} → {self.cut_on}")
+            said.append(f"cut on {day_in_words(self.session.cut_on)} → {day_in_words(self.cut_on)}")
         if self.note != self.session.note:
             said.append(f"note “{self.session.note}” → “{self.note}”")
         for correction in self.corrections:
@@ -267,12 +269,13 @@ class _Correction:
             if first_check is not None and first_check < self.cut_on:
                 then = f"was checked on {first_check}"
             elif plug.ended_on is not None and plug.ended_on < self.cut_on:
-                then = f"is {plug.get_fate_display().lower()} since {plug.ended_on}"
+                then = f"is {plug.get_fate_display().lower()} since {day_in_words(plug.ended_on)}"
             elif plug.pk in grown and grown[plug.pk].began_on <= self.cut_on:
                 then = f"became {grown[plug.pk].tag} on {grown[plug.pk].began_on}"
             if then:
                 raise BadDate(
-                    f"The session cannot move to {self.cut_on}: plug {plug.code_in_clear} {then}.", field="day"
+                    f"The session cannot move to {day_in_words(self.cut_on)}: plug {plug.code_in_clear} {then}.",
+                    field="day",
                 )
 
     # -- writing
@@ -404,6 +407,7 @@ def as_recorded(event: CutEvent) -> MotherCut:
         measure=event.measure,
         reason=event.reason,
         note=event.note,
+        cut_with=event.cut_with,
     )
 
 
@@ -414,7 +418,7 @@ def _frags(count: int) -> str:
 def _why_fixed(plug: Plug, promises: dict[int, str]) -> str:
     if plug.pk in promises:
         return f"is promised {promises[plug.pk]}"
-    return f"is {plug.get_fate_display().lower()} since {plug.ended_on}"
+    return f"is {plug.get_fate_display().lower()} since {day_in_words(plug.ended_on)}"
 
 
 def _measure_of(cut: MotherCut) -> str:
@@ -440,6 +444,8 @@ def _differences(event: CutEvent, cut: MotherCut) -> list[str]:
     said += [f"{name} {_number(was)} → {_number(now)}" for name, was, now in numbers if was != now]
     if event.measure != _measure_of(cut):
         said.append(f"measured by {_measure_name(event.measure)} → {_measure_name(_measure_of(cut))}")
+    if event.cut_with != cut.cut_with:
+        said.append(f"cut with {_tool_name(event.cut_with)} → {_tool_name(cut.cut_with)}")
     texts = [("reason", event.reason, cut.reason.strip()), ("note", event.note, cut.note.strip())]
     said += [f"{name} “{was}” → “{now}”" for name, was, now in texts if was != now]
     return said
@@ -456,11 +462,15 @@ def _measure_name(measure: str) -> str:
     return Measure(measure).label.lower() if measure in Measure.values else measure or "nothing"
 
 
+def _tool_name(tool: str) -> str:
+    return CutTool(tool).label.lower() if tool in CutTool.values else tool or "nothing noted"
+
+
 def _apply(event: CutEvent, cut: MotherCut, mother: Colony) -> None:
     if cut.frags == 0:
         event.frags = 0
         return
     event.mother = mother
-    event.frags, event.frag_size_mm = cut.frags, cut.frag_size_mm
+    event.frags, event.frag_size_mm, event.cut_with = cut.frags, cut.frag_size_mm, cut.cut_with
     event.measure, event.size_before, event.size_after = _measure_of(cut), cut.size_before, cut.size_after
     event.reason, event.note = cut.reason.strip(), cut.note.strip()

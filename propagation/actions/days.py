@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from propagation.dates import day_in_words
 from propagation.errors import BadDate
 
 # Nothing in a keeper's records is older; a typed century that is off by one is caught.
@@ -14,8 +15,10 @@ def check_day(day: date, *, today: date, what: str, not_before: date | None = No
     Raises BadDate, which names the day and the bound.
     """
     if day > today:
-        raise BadDate(f"{what} on {day} lies in the future; today is {today}.", field="day")
+        raise BadDate(f"{what} on {day_in_words(day)} lies in the future; today is {day_in_words(today)}.", field="day")
     if day < EARLIEST:
-        raise BadDate(f"{what} on {day} is too long ago; is the year right?", field="day")
+        raise BadDate(f"{what} on {day_in_words(day)} is too long ago; is the year right?", field="day")
     if not_before and day < not_before:
-        raise BadDate(f"{what} on {day} comes before {because} on {not_before}.", field="day")
+        raise BadDate(
+            f"{what} on {day_in_words(day)} comes before {because} on {day_in_words(not_before)}.", field="day"
+        )

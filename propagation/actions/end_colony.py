@@ -4,6 +4,7 @@ from django.db import transaction
 from django.db.models import Max, Q
 
 from propagation.actions.days import check_day
+from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, BadValue
 from propagation.models import Colony, EndReason
 
@@ -16,7 +17,7 @@ def end_colony(*, colony: Colony, reason: str, on: date, today: date, by=None) -
     """
     colony = Colony.objects.select_for_update().get(pk=colony.pk)
     if colony.ended_on is not None:
-        raise AlreadyDone(f"{colony.tag} ended on {colony.ended_on} already.")
+        raise AlreadyDone(f"{colony.tag} ended on {day_in_words(colony.ended_on)} already.")
     if reason not in EndReason.values:
         raise BadValue(f"“{reason}” is no reason; use one of {', '.join(EndReason.values)}.", field="reason")
     check_day(on, today=today, what=f"The end of {colony.tag}", not_before=colony.began_on, because="it began")

@@ -10,6 +10,7 @@ from simple_history.utils import bulk_update_with_history
 from propagation.actions.days import check_day
 from propagation.actions.end_colony import end_colony
 from propagation.actions.move_colony import move_colony
+from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, RametError, RowErrors
 from propagation.models import Colony, EndReason, Placement, Plug, Spot, System
 
@@ -43,7 +44,7 @@ def end_system(*, system: System, on: date, today: date, where_to=(), plugs_to=N
     """
     system = System.objects.select_for_update().get(pk=system.pk)
     if system.ended_on is not None:
-        raise AlreadyDone(f"{system} ended on {system.ended_on} already.")
+        raise AlreadyDone(f"{system} ended on {day_in_words(system.ended_on)} already.")
     check_day(on, today=today, what=f"The end of {system}", not_before=system.started_on, because="it began")
     last = (
         Placement.objects.filter(spot__system=system, until__isnull=False).aggregate(day=Max("until"))["day"],

@@ -6,6 +6,7 @@ from django.db.models import Max
 from propagation.actions.acquire import new_colony
 from propagation.actions.days import check_day
 from propagation.actions.move_colony import move_colony
+from propagation.dates import day_in_words
 from propagation.errors import BadDate, PlugGone
 from propagation.models import Colony, Fate, Plug, Spot
 from propagation.promises import refuse_promised
@@ -26,7 +27,8 @@ def grow_on(
     check_day(on, today=today, what=f"Growing on {plug.code_in_clear}", not_before=plug.began_on, because="it came")
     if plug.cut_event_id and on <= plug.began_on:
         raise BadDate(
-            f"{plug.code_in_clear} was cut on {plug.began_on}; it can be grown on from the day after.", field="day"
+            f"{plug.code_in_clear} was cut on {day_in_words(plug.began_on)}; it can be grown on from the day after.",
+            field="day",
         )
     seen = plug.healing_checks.standing().aggregate(last=Max("checked_on"))["last"]
     check_day(on, today=today, what=f"Growing on {plug.code_in_clear}", not_before=seen, because="it was checked")

@@ -5,6 +5,7 @@ from datetime import date
 from django.db import transaction
 
 from propagation.actions.days import check_day
+from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, BadValue
 from propagation.models import Colony, Incident, IncidentKind, System
 
@@ -22,7 +23,7 @@ def open_incident(
     began = colony.began_on if colony else system.started_on
     check_day(on, today=today, what=f"An incident of {concerned}", not_before=began, because="it began")
     if concerned.ended_on is not None and on > concerned.ended_on:
-        raise BadValue(f"{concerned} ended on {concerned.ended_on}.", field="day")
+        raise BadValue(f"{concerned} ended on {day_in_words(concerned.ended_on)}.", field="day")
     if concerned.ended_on is not None:
         # Nothing stays open on what is no longer kept.
         return _saved(
@@ -30,7 +31,9 @@ def open_incident(
         )
     same = Incident.objects.open().filter(kind=kind, colony=colony, system=system).first()
     if same is not None:
-        raise AlreadyDone(f"{concerned} has {same.get_kind_display().lower()} open since {same.opened_on} already.")
+        raise AlreadyDone(
+            f"{concerned} has {same.get_kind_display().lower()} open since {day_in_words(same.opened_on)} already."
+        )
     return _saved(Incident(colony=colony, system=system, kind=kind, opened_on=on, note=note), by)
 
 
@@ -45,7 +48,7 @@ def close_incident(*, incident: Incident, on: date, today: date, note: str = "",
     """It is over. Raises AlreadyDone, BadDate."""
     incident = Incident.objects.select_for_update().get(pk=incident.pk)
     if not incident.is_open:
-        raise AlreadyDone(f"This was closed on {incident.closed_on} already.")
+        raise AlreadyDone(f"This was closed on {day_in_words(incident.closed_on)} already.")
     check_day(on, today=today, what="Closing it", not_before=incident.opened_on, because="it was opened")
     incident.closed_on = on
     if note:

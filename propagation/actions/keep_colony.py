@@ -5,7 +5,7 @@ import re
 from django.db import IntegrityError, transaction
 
 from propagation.actions.changes import refuse_changed
-from propagation.errors import AlreadyDone, BadValue
+from propagation.errors import BadValue, TagTaken
 from propagation.models import Colony
 
 
@@ -24,20 +24,18 @@ def tidy_tag(tag: str) -> str:
 
 
 def save_with_tag(colony: Colony, *, by=None) -> Colony:
-    """Save a colony. Raises AlreadyDone if another has or had its tag."""
+    """Save a colony. Raises TagTaken if another has or had its tag."""
     colony.tag = tidy_tag(colony.tag)
     once = Colony.history.filter(tag__iexact=colony.tag).exclude(id=colony.pk)
     if once.exists():
-        raise AlreadyDone(f"A colony has or had the tag {colony.tag}; choose another, tags are never reused.")
+        raise TagTaken(colony.tag)
     colony._history_user = by
     try:
         with transaction.atomic():
             colony.save()
     except IntegrityError as error:
         if Colony.objects.filter(tag__iexact=colony.tag).exclude(pk=colony.pk).exists():
-            raise AlreadyDone(
-                f"A colony has or had the tag {colony.tag}; choose another, tags are never reused."
-            ) from error
+            raise TagTaken(colony.tag) from error
         raise
     return colony
 

@@ -38,4 +38,9 @@ def lineage_named(name: str, *, by=None, **particulars) -> Lineage:
     """The lineage kept under this name, in whatever case it is typed; a new one if there is none."""
     name = " ".join(name.split())
     found = Lineage.objects.filter(name__iexact=name).first()
-    return found or keep_lineage(lineage=Lineage(name=name, **particulars), by=by)
+    if found is not None:
+        return found
+    try:
+        return keep_lineage(lineage=Lineage(name=name, **particulars), by=by)
+    except NameTaken as error:  # somebody else began it in this very moment
+        return error.other

@@ -7,6 +7,7 @@ from django.db.models import Min, Q
 
 from propagation.actions.changes import refuse_changed
 from propagation.actions.days import check_day
+from propagation.dates import day_in_words
 from propagation.errors import BadDate, BadValue, NameTaken
 from propagation.models import Plug, Spot, System
 
@@ -42,21 +43,29 @@ def keep_system(*, system: System, today: date, based_on: int | None = None, by=
 def _check_start(system: System) -> None:
     began = system.started_on
     if system.ended_on is not None and began > system.ended_on:
-        raise BadDate(f"{system.name} ended on {system.ended_on}, so it cannot begin on {began}.", field="day")
+        raise BadDate(
+            f"{system.name} ended on {day_in_words(system.ended_on)}, so it cannot begin on {day_in_words(began)}.",
+            field="day",
+        )
     old = system.succeeds
     if old is not None and began <= old.started_on:
         raise BadDate(
-            f"{system.name} is a restart of {old}, which began on {old.started_on}; it begins after that day.",
+            f"{system.name} is a restart of {old}, which began on "
+            f"{day_in_words(old.started_on)}; it begins after that day.",
             field="day",
         )
     new = System.objects.filter(succeeds=system).first()
     if new is not None and new.started_on <= began:
         raise BadDate(
-            f"{new} is a restart of {system.name} and began on {new.started_on}; this begins before.", field="day"
+            f"{new} is a restart of {system.name} and began on {day_in_words(new.started_on)}; this begins before.",
+            field="day",
         )
     first = system.spots.aggregate(day=Min("placements__since"))["day"]
     if first is not None and first < began:
-        raise BadDate(f"A colony stood in {system.name} on {first}; it cannot begin later than that day.", field="day")
+        raise BadDate(
+            f"A colony stood in {system.name} on {day_in_words(first)}; it cannot begin later than that day.",
+            field="day",
+        )
     incident = system.incidents.aggregate(day=Min("opened_on"))["day"]
     if incident is not None and incident < began:
         raise BadDate(f"{system.name} has an incident of {incident}; it cannot begin later than that day.", field="day")

@@ -5,6 +5,7 @@ from django.db.models import Max
 
 from propagation.actions.changes import refuse_changed
 from propagation.actions.days import check_day
+from propagation.dates import day_in_words
 from propagation.errors import BadDate, BadValue
 from propagation.models import Colony, Placement, Spot
 
@@ -18,14 +19,14 @@ def move_colony(*, colony: Colony, spot: Spot, on: date, today: date, by=None) -
     colony = Colony.objects.select_for_update().get(pk=colony.pk)
     check_day(on, today=today, what=f"Moving {colony.tag}", not_before=colony.began_on, because="it began")
     if colony.ended_on is not None:
-        raise BadValue(f"{colony.tag} is no longer kept since {colony.ended_on}, so it cannot be moved.")
+        raise BadValue(f"{colony.tag} is no longer kept since {day_in_words(colony.ended_on)}, so it cannot be moved.")
     system = spot.system
     if on < system.started_on or (system.ended_on is not None and on > system.ended_on):
-        raise BadDate(f"{system} did not run on {on}.", field="day")
+        raise BadDate(f"{system} did not run on {day_in_words(on)}.", field="day")
     current = colony.placements.current().first()
     if current is not None:
         if current.spot_id == spot.pk:
-            raise BadValue(f"{colony.tag} is at {spot} already, since {current.since}.", field="spot")
+            raise BadValue(f"{colony.tag} is at {spot} already, since {day_in_words(current.since)}.", field="spot")
         check_day(on, today=today, what=f"Moving {colony.tag}", not_before=current.since, because="it last moved")
         current.until = on
         current._history_user = by
@@ -53,7 +54,7 @@ def correct_placement(*, placement: Placement, spot: Spot, based_on: int | None 
         system.ended_on is None or (placement.until is not None and placement.until <= system.ended_on)
     )
     if not ran:
-        raise BadDate(f"{system} did not run in all the days since {placement.since}.", field="spot")
+        raise BadDate(f"{system} did not run in all the days since {day_in_words(placement.since)}.", field="spot")
     placement.spot = spot
     placement._history_user = by
     placement.save(update_fields=["spot"])

@@ -2,12 +2,12 @@
 
 from datetime import date
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from simple_history.utils import bulk_update_with_history
 
 from propagation.actions.days import check_day
 from propagation.errors import AlreadyDone, BadValue, PlugGone
-from propagation.models import Fate, Plug
+from propagation.models import Fate, Plug, Spot
 
 LEFT = (Fate.SOLD, Fate.TRADED, Fate.GIVEN)
 
@@ -35,9 +35,10 @@ def part_with(*, plugs, fate: str, on: date, today: date, by=None) -> list[Plug]
 
 @transaction.atomic
 def take_back_parting(*, plug: Plug, by=None) -> Plug:
-    """The plug did not leave after all: it is kept again, on no rack. Its history keeps what was written.
+    """The plug did not leave after all: it is kept again, in the cell it left if that is still free, else on no rack.
 
-    Raises AlreadyDone if it is not among those that left, or if it came back and that was recorded.
+    Its history keeps what was written. Raises AlreadyDone if it is not among those that left, or if it came back and
+    that was recorded.
     """
     plug = Plug.objects.select_for_update().get(pk=plug.pk)
     if plug.fate not in LEFT:
@@ -49,5 +50,28 @@ def take_back_parting(*, plug: Plug, by=None) -> Plug:
         )
     plug.fate, plug.ended_on = Fate.KEPT, None
     plug._history_user = by
-    plug.save(update_fields=["fate", "ended_on"])
+    plug.rack, plug.rack_row, plug.rack_column = _place_it_left(plug)
+    fields = ["fate", "ended_on", "rack", "rack_row", "rack_column"]
+    try:
+        with transaction.atomic():
+            plug.save(update_fields=fields)
+    except IntegrityError:  # another plug was stood there in this very moment
+        plug.rack = plug.rack_row = plug.rack_column = None
+        plug.save(update_fields=fields)
     return plug
+
+
+def _place_it_left(plug: Plug) -> tuple[Spot | None, int | None, int | None]:
+    """Where it stood when it left, if that is still a free place of a rack in a running system. Three queries."""
+    nowhere = None, None, None
+    before = plug.history.filter(fate=Fate.KEPT).order_by("-history_id").values_list("rack", "rack_row", "rack_column")
+    rack_id, row, column = before.first() or nowhere
+    rack = Spot.objects.racks().in_running_systems().select_related("system").filter(pk=rack_id).first()
+    if rack is None:
+        return nowhere
+    if row is None:
+        return rack, None, None
+    is_taken = Plug.objects.kept().filter(rack=rack, rack_row=row, rack_column=column).exists()
+    if is_taken or row > rack.rack_rows or column > rack.rack_columns:
+        return nowhere
+    return rack, row, column

@@ -6,6 +6,7 @@ from django.db import IntegrityError, transaction
 from simple_history.utils import bulk_update_with_history
 
 from propagation.actions.check_healing import CELL_FIELDS, lock_plugs
+from propagation.dates import day_in_words
 from propagation.errors import BadValue, CellTaken, PlugGone
 from propagation.models import Plug, Spot
 
@@ -51,7 +52,8 @@ def _check_rack(rack: Spot) -> None:
         raise BadValue(f"{rack} is not a rack; give it rows and columns first.", field="rack")
     if rack.system.ended_on is not None:
         raise BadValue(
-            f"{rack.system} was taken down on {rack.system.ended_on}; choose a rack of a running system.", field="rack"
+            f"{rack.system} was taken down on {day_in_words(rack.system.ended_on)}; choose a rack of a running system.",
+            field="rack",
         )
 
 

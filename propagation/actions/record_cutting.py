@@ -13,11 +13,13 @@ from simple_history.utils import bulk_create_with_history
 from propagation.actions.allot_codes import give_out_codes
 from propagation.actions.days import check_day
 from propagation.actions.put_on_rack import free_cells
+from propagation.dates import day_in_words
 from propagation.errors import RowErrors
 from propagation.models import (
     Colony,
     CutEvent,
     CuttingSession,
+    CutTool,
     HealingStage,
     Incident,
     Lineage,
@@ -48,6 +50,7 @@ class MotherCut:
     reason: str = ""
     note: str = ""
     insurance: int = 0
+    cut_with: str = ""
 
 
 @dataclass(frozen=True)
@@ -102,13 +105,20 @@ def cautions_on(mothers, day: date) -> dict[int, list[Caution]]:
     for mother in mothers:
         cautions = []
         if mother.ended_on is not None and mother.ended_on <= day:
-            cautions.append(Caution("dead", f"ended on {mother.ended_on} ({mother.get_end_reason_display().lower()})"))
+            cautions.append(
+                Caution("dead", f"ended on {day_in_words(mother.ended_on)} ({mother.get_end_reason_display().lower()})")
+            )
         if mother.rested_on is not None and day < mother.rested_on:
-            cautions.append(Caution("resting", f"was cut on {mother.last_cut_on} and rests until {mother.rested_on}"))
+            cautions.append(
+                Caution(
+                    "resting",
+                    f"was cut on {day_in_words(mother.last_cut_on)} and rests until {day_in_words(mother.rested_on)}",
+                )
+            )
         for incident in incidents.get(mother.pk, []):
             where = f"stands in {incident.system}, which has" if incident.system_id else "has"
             what = incident.get_kind_display().lower()
-            cautions.append(Caution("incident", f"{where} {what} since {incident.opened_on}"))
+            cautions.append(Caution("incident", f"{where} {what} since {day_in_words(incident.opened_on)}"))
         if cautions:
             found[mother.pk] = cautions
     return found
@@ -132,6 +142,8 @@ def check_cut(cut: MotherCut, *, row: int, cut_on: date, cautions: list[Caution]
             f"A frag of {cut.frag_size_mm:f} mm from {tag} cannot be right; "
             f"give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
         )
+    if cut.cut_with and cut.cut_with not in CutTool.values:
+        say("cut_with", f"{tag} cannot be cut with “{cut.cut_with}”; use one of {', '.join(CutTool.values)}.")
     has_sizes = cut.size_before is not None or cut.size_after is not None
     if has_sizes and not cut.measure:
         say("measure", f"The sizes of {tag} need a measure: {', '.join(Measure.values)}.")
@@ -152,11 +164,11 @@ def check_cut(cut: MotherCut, *, row: int, cut_on: date, cautions: list[Caution]
         if len(text) > most:
             say(column, f"The {column} for {tag} has {len(text)} characters; {most} fit.")
     if cut.mother.began_on > cut_on:
-        say("mother", f"{tag} began on {cut.mother.began_on}, after the cut on {cut_on}.")
+        say("mother", f"{tag} began on {day_in_words(cut.mother.began_on)}, after the cut on {day_in_words(cut_on)}.")
     elif cut.mother.ended_on is not None and cut.mother.ended_on < cut_on:
         say(
             "mother",
-            f"{tag} was no longer alive on {cut_on}: it ended on {cut.mother.ended_on} "
+            f"{tag} was no longer alive on {day_in_words(cut_on)}: it ended on {day_in_words(cut.mother.ended_on)} "
             f"({cut.mother.get_end_reason_display().lower()}).",
         )
     elif cautions and not cut.reason.strip():
@@ -313,6 +325,7 @@ def event_of(cut: MotherCut, *, session: CuttingSession, mother: Colony) -> CutE
         mother=mother,
         frags=cut.frags,
         frag_size_mm=cut.frag_size_mm,
+        cut_with=cut.cut_with,
         measure=cut.measure if cut.size_before is not None or cut.size_after is not None else "",
         size_before=cut.size_before,
         size_after=cut.size_after,

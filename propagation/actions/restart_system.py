@@ -8,6 +8,7 @@ from django.db import transaction
 from propagation.actions.days import check_day
 from propagation.actions.end_system import WhereTo, end_system
 from propagation.actions.keep_system import keep_spot, keep_system
+from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, BadDate, BadValue, RametError, RowErrors
 from propagation.models import Colony, Spot, System
 
@@ -52,18 +53,23 @@ def restart_system(
     old = System.objects.select_for_update().get(pk=system.pk)
     successor = System.objects.filter(succeeds=old).first()
     if successor is not None:
-        raise AlreadyDone(f"{old} was restarted already: {successor} succeeds it since {successor.started_on}.")
+        raise AlreadyDone(
+            f"{old} was restarted already: {successor} succeeds it since {day_in_words(successor.started_on)}."
+        )
     check_day(started_on, today=today, what="The start of the new build")
     if started_on <= old.started_on:
         raise BadDate(
-            f"The new build cannot begin on {started_on}: {old}, which it succeeds, began on {old.started_on}.",
+            f"The new build cannot begin on {day_in_words(started_on)}: {old}, which "
+            f"it succeeds, began on {day_in_words(old.started_on)}.",
             field="started_on",
         )
     new = keep_system(system=System(name=name, started_on=started_on, succeeds=old, note=note), today=today, by=by)
     made = _make_spots(new, spots, by=by)
     if old.ended_on is not None:
         if survivors:
-            raise AlreadyDone(f"{old} ended on {old.ended_on} already, so nothing stands in it that could move over.")
+            raise AlreadyDone(
+                f"{old} ended on {day_in_words(old.ended_on)} already, so nothing stands in it that could move over."
+            )
         return new
     end_system(
         system=old,

@@ -4,7 +4,7 @@ import codecs
 import csv
 import io
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from uuid import UUID
@@ -17,10 +17,10 @@ from propagation import codes
 from propagation.actions.days import check_day
 from propagation.actions.record_cutting import MotherCut, record_cutting, wrong_in_sitting
 from propagation.errors import BadValue, RowErrors
-from propagation.models import Colony, CuttingSession, Measure, Spot
+from propagation.models import Colony, CuttingSession, CutTool, Measure, Spot
 from propagation.readings.find import MOST_COMPARED, near
 
-COLUMNS = ("mother", "frags", "size_mm", "before", "after", "measure", "note", "reason", "insurance")
+COLUMNS = ("mother", "frags", "size_mm", "before", "after", "measure", "note", "reason", "insurance", "cut_with")
 NEEDED = ("mother", "frags")
 DELIMITERS = (",", ";", "\t")
 MOST_BYTES = 1024 * 1024
@@ -164,6 +164,19 @@ def read_measure(text: str) -> str:
     raise BadValue(f"“{text}” is no measure; use one of {', '.join(Measure.values)}.{hint}")
 
 
+def read_tool(text: str) -> str:
+    """What frags were cut with, by its name or its word: ``band_saw``, ``Band saw``. Raises BadValue."""
+    wanted = text.casefold().strip()
+    if not wanted:
+        return ""
+    for tool in CutTool:
+        if wanted in (tool.value, tool.label.casefold(), tool.value.replace("_", " ")):
+            return tool.value
+    meant = near(wanted, CutTool.values, most=1)
+    hint = f" Did you mean {meant[0]}?" if meant else ""
+    raise BadValue(f"“{text}” is no tool that is known here; use one of {', '.join(CutTool.values)}.{hint}")
+
+
 def _mothers_of(texts) -> dict[str, Colony]:
     """Colonies by what stands in the file, a tag or a code, in upper case; two queries."""
     wanted = {text.upper() for text in texts}
@@ -240,10 +253,11 @@ def _values_of(row):
             errors.append((column, str(error)))
     if values.get("frags", 0) is None:
         errors.append(("frags", "is empty; give the number of frags."))
-    try:
-        values["measure"] = read_measure(row.get("measure", ""))
-    except BadValue as error:
-        errors.append(("measure", str(error)))
+    for column, read in (("measure", read_measure), ("cut_with", read_tool)):
+        try:
+            values[column] = read(row.get(column, ""))
+        except BadValue as error:
+            errors.append((column, str(error)))
     for column in ("note", "reason"):
         if "\0" in row.get(column, ""):
             errors.append((column, "has a character that cannot be kept; write it again."))
@@ -262,6 +276,7 @@ def _cut_of(mother, values, row) -> MotherCut:
         reason=row.get("reason", ""),
         note=row.get("note", ""),
         insurance=int(values["insurance"] or 0),
+        cut_with=values["cut_with"],
     )
 
 
@@ -274,14 +289,23 @@ def check_sitting(sitting: Sitting, *, cut_on: date, today: date) -> list[tuple[
 
 
 def record_sitting_file(
-    *, data: bytes, cut_on: date, today: date, submission: UUID | None = None, rack: Spot | None = None, by=None
+    *,
+    data: bytes,
+    cut_on: date,
+    today: date,
+    submission: UUID | None = None,
+    rack: Spot | None = None,
+    cut_with: str = "",
+    by=None,
 ) -> CuttingSession:
-    """Record the sitting that a file holds, whole or not at all.
+    """Record the sitting that a file holds, whole or not at all. Where it does not say what a mother was cut with, it
+    was ``cut_with``.
 
     Raises RowErrors with the rows of the file, BadDate.
     """
     sitting = read_sitting(data)
+    cuts = [replace(cut, cut_with=cut.cut_with or cut_with) for cut in sitting.cuts]
     try:
-        return record_cutting(cuts=sitting.cuts, cut_on=cut_on, today=today, submission=submission, rack=rack, by=by)
+        return record_cutting(cuts=cuts, cut_on=cut_on, today=today, submission=submission, rack=rack, by=by)
     except RowErrors as error:
         raise RowErrors(sitting.in_file(error.errors)) from error

@@ -2,12 +2,14 @@ from datetime import date
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import Q
 
 from propagation.actions.changes import refuse_changed
 from propagation.actions.days import check_day
+from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, BadValue, UnlikelySize
 from propagation.lengths import unit_of
-from propagation.models import Colony, Measure, Method, Plug, Preferences, SizeReading
+from propagation.models import Colony, Measure, Method, PhotoMeasurement, Plug, Preferences, SizeReading
 
 # More than this many times the last size, or less than this part of it, asks before it is saved. Common practice, no
 # source: a slip of the point is 10, inches for millimetres 25.4, centimetres for millimetres 10.
@@ -70,6 +72,7 @@ def correct_size(
     on: date,
     today: date,
     method: str,
+    relative_error: Decimal | None = None,
     note: str = "",
     confirmed: bool = True,
     based_on: int | None = None,
@@ -77,11 +80,15 @@ def correct_size(
 ) -> SizeReading:
     """Put a wrong reading right; its history keeps what it was, who changed it and when.
 
-    Raises AlreadyDone for a size that belongs to a cut (its session is corrected instead), BadDate, BadValue,
+    Without ``relative_error`` the uncertainty stays as it was.
+
+    Raises AlreadyDone for a size that belongs to a cut or a photo (which is corrected instead), BadDate, BadValue,
     UnlikelySize, ChangedMeanwhile.
     """
     reading = _locked(reading, based_on=based_on)
     reading.value, reading.measure, reading.taken_on, reading.method, reading.note = value, measure, on, method, note
+    if relative_error is not None:
+        reading.relative_error = relative_error
     _check(reading, today=today)
     if not confirmed:
         _ask_if_unlikely(reading)
@@ -104,6 +111,13 @@ def _locked(reading: SizeReading, *, based_on) -> SizeReading:
     refuse_changed(locked, based_on=based_on, what="This size")
     if locked.cut_event_id is not None:
         raise AlreadyDone("This size was taken at a cut. Correct it in its cutting session, so that the two agree.")
+    measured = PhotoMeasurement.objects.filter(Q(area_reading=locked) | Q(longest_reading=locked))
+    photo = measured.values_list("photo__name", flat=True).first()
+    if photo is not None:
+        raise AlreadyDone(
+            f"This size was measured in the photo “{photo}”. Mend its outline or take its sizes back there, so that "
+            "the two agree."
+        )
     return locked
 
 
@@ -131,7 +145,10 @@ def _check(reading: SizeReading, *, today: date) -> None:
     on = reading.taken_on
     check_day(on, today=today, what=f"Measuring {measured}", not_before=measured.began_on, because="it began")
     if measured.ended_on is not None and on > measured.ended_on:
-        raise BadValue(f"{measured} ended on {measured.ended_on}, so it was not measured on {on}.", field="day")
+        raise BadValue(
+            f"{measured} ended on {day_in_words(measured.ended_on)}, so it was not measured on {day_in_words(on)}.",
+            field="day",
+        )
 
 
 def _ask_if_unlikely(reading: SizeReading) -> None:
@@ -155,7 +172,7 @@ def _ask_if_unlikely(reading: SizeReading) -> None:
     hint = f" Did you mean {unit.text(likely)}?" if likely else ""
     raise UnlikelySize(
         f"{unit.text(reading.value)} is {times:.0f} times {'more' if larger else 'less'} than the "
-        f"{unit.text(last.value)} of {last.taken_on}.{hint} Put it right, or confirm that it is so.",
+        f"{unit.text(last.value)} of {day_in_words(last.taken_on)}.{hint} Put it right, or confirm that it is so.",
         likely=likely,
     )
 

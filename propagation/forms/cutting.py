@@ -13,7 +13,7 @@ from propagation.actions.record_cutting import MotherCut
 from propagation.errors import RametError
 from propagation.forms.fields import DayField, KeepsUntouchedLengths, LengthField
 from propagation.lengths import measure_name, plain, unit_of
-from propagation.models import Colony, CutEvent, Fate, Measure, Spot
+from propagation.models import Colony, CutEvent, CutTool, Fate, Measure, Spot
 from propagation.models.cutting import MOST_FRAGS_AT_A_CUT
 from propagation.readings.find import find_colony
 from propagation.readings.mothers import bench_mothers, find_mother, mothers_to_offer
@@ -23,6 +23,7 @@ WRONG_NUMBER = {
     "max_digits": "A size of so many digits cannot be right.",
     "max_whole_digits": "A size of so many digits cannot be right.",
 }
+NOT_NOTED = "none"  # of one mother, while the others of the sitting have a tool
 # How the columns of a sitting are called in these forms.
 FIELD_OF = {"size_mm": "size", "mother": "tag"}
 
@@ -48,6 +49,7 @@ class CutFields(KeepsUntouchedLengths, forms.Form):
     measure = forms.ChoiceField(label="Mother measured by", required=False)
     before = _size_field("Before")
     after = _size_field("After")
+    cut_with = forms.ChoiceField(choices=[("", "Not noted"), *CutTool.choices], required=False)
     reason = forms.CharField(label="Cut it all the same because", required=False)
     note = forms.CharField(required=False)
 
@@ -80,6 +82,7 @@ class CutFields(KeepsUntouchedLengths, forms.Form):
             reason=entered["reason"],
             note=entered["note"],
             insurance=entered.get("insurance") or 0,
+            cut_with=entered["cut_with"],
         )
 
     def refuse(self, column, sentence):
@@ -89,13 +92,16 @@ class CutFields(KeepsUntouchedLengths, forms.Form):
     @property
     def more_is_open(self) -> bool:
         """Should what is folded away be seen: is something wrong in it, or was it filled in?"""
-        hidden = {"size", "measure", "before", "after", "note", "insurance"}
+        hidden = {"size", "measure", "before", "after", "cut_with", "note", "insurance"}
         return bool(hidden & set(self.errors) or (self.is_bound and hidden & set(self.changed_data)))
 
 
 class MotherForm(CutFields):
     """One mother of a sitting that is being recorded."""
 
+    cut_with = forms.ChoiceField(
+        choices=[("", "As the sitting"), *CutTool.choices, (NOT_NOTED, "Not noted")], required=False
+    )
     insurance = forms.IntegerField(
         label="Set aside as insurance",
         required=False,
@@ -122,6 +128,7 @@ class MotherForm(CutFields):
                 "size": entered.frag_size_mm,
                 "measure": entered.measure or lineage.measure,
                 "insurance": entered.insurance,
+                "cut_with": entered.cut_with,
                 "reason": entered.reason,
                 "note": entered.note,
                 **_shown_sizes(entered, kwargs["length_unit"]),
@@ -160,6 +167,9 @@ class SittingForm(forms.Form):
 
     rack = RackField(label="Put the plugs on")
     cut_on = DayField(label="Cut on")
+    cut_with = forms.ChoiceField(
+        choices=[*CutTool.choices, ("", "Not noted")], required=False, widget=forms.RadioSelect
+    )
     note = forms.CharField(
         label="Note on the sitting", required=False, widget=forms.Textarea(attrs={"rows": 2}), max_length=4000
     )
@@ -167,8 +177,8 @@ class SittingForm(forms.Form):
     submission = forms.UUIDField(widget=forms.HiddenInput, required=False)
 
     @staticmethod
-    def fresh(today, rack_id=None):
-        return {"cut_on": today, "submission": uuid4(), "rack": rack_id}
+    def fresh(today, rack_id=None, cut_with=""):
+        return {"cut_on": today, "submission": uuid4(), "rack": rack_id, "cut_with": cut_with}
 
 
 class FileForm(forms.Form):
@@ -208,6 +218,7 @@ class CorrectionForm(CutFields):
                 "tag": event.mother.tag,
                 "frags": event.frags,
                 "size": event.frag_size_mm,
+                "cut_with": event.cut_with,
                 "measure": event.measure or event.mother.lineage.measure,
                 "reason": event.reason,
                 "note": event.note,
@@ -246,12 +257,14 @@ class CorrectionForm(CutFields):
 class BenchForm:
     """The whole page: the sitting, a form for each mother chosen, and those that are offered.
 
-    ``chosen`` are ids in the order of choosing; ``entered`` are cuts that were read from a file.
+    ``chosen`` are ids in the order of choosing; ``entered`` are cuts that were read from a file. ``rack_id`` and
+    ``cut_with`` are those of the last sitting; what the cuts of a file were made with, the file alone says.
     """
 
-    def __init__(self, *, today, length_unit, data=None, chosen=(), rack_id=None, entered=()):
+    def __init__(self, *, today, length_unit, data=None, chosen=(), rack_id=None, cut_with="", entered=()):
         self.today, self.length_unit, self.data = today, length_unit, data
-        self.sitting = SittingForm(data, initial=SittingForm.fresh(today, rack_id), label_suffix="")
+        fresh = SittingForm.fresh(today, rack_id, "" if entered else cut_with)
+        self.sitting = SittingForm(data, initial=fresh, label_suffix="")
         self.entered = {cut.mother.pk: cut for cut in entered}
         self.chosen = list(dict.fromkeys([*chosen, *self.entered]))
         self.find = ""
@@ -320,6 +333,15 @@ class BenchForm:
 
     def is_valid(self) -> bool:
         return all([self.sitting.is_valid(), *(form.is_valid() for form in self.mothers)])
+
+    @property
+    def cuts(self) -> list[MotherCut]:
+        """What was entered for each mother, cut with what the sitting was unless it says otherwise; once valid."""
+        cuts, usual = [], self.sitting.cleaned_data["cut_with"]
+        for form in self.mothers:
+            cut = form.cut_of(form.mother)
+            cuts.append(replace(cut, cut_with="" if cut.cut_with == NOT_NOTED else cut.cut_with or usual))
+        return cuts
 
     def refuse(self, errors) -> None:
         """Put the errors of a sitting, ``(row, column, sentence)``, to the fields that they are about."""

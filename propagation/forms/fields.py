@@ -14,7 +14,7 @@ TENTH_OF_A_MM = Decimal("0.1")
 
 
 class DayField(forms.DateField):
-    """A day; the browser's calendar where it has one, else typed as 2026-06-15 or 15.6.2026."""
+    """A day; the browser's calendar where it has one, else typed as 15 Jun 2026, 15.6.2026 or 2026-06-15."""
 
     def __init__(self, **kwargs):
         kwargs.setdefault("input_formats", ["%Y-%m-%d", "%d.%m.%Y", "%d %b %Y", "%d %B %Y"])
@@ -22,7 +22,7 @@ class DayField(forms.DateField):
         kwargs.setdefault(
             "error_messages",
             {
-                "invalid": "This is no day. Write it as 2026-06-15.",
+                "invalid": "This is no day. Write it like 15 Jun 2026.",
                 "required": "Say on which day.",
             },
         )
@@ -113,14 +113,15 @@ def based_on_field():
 
 
 def refuse(form, error, **names) -> None:
-    """Put a refusal into a form, at the field it names; ``names`` say how an error's field is called in this form.
+    """Put a refusal into a form, at the field it names; ``names`` say how an error's field is called in this form, and
+    ``otherwise`` at which field an error stands that names none.
 
     A taken name comes with a link to what has it, where that has a page (``get_absolute_url`` is not used: the address
     is asked for by the caller through ``names["other_url"]``).
     """
-    other_url = names.pop("other_url", None)
+    other_url, otherwise = names.pop("other_url", None), names.pop("otherwise", None)
     field = getattr(error, "field", None)
-    field = names.get(field, field)
+    field = names.get(field, field) or otherwise
     sentence = str(error)
     if isinstance(error, NameTaken):
         field = "name"

@@ -19,11 +19,13 @@ from propagation.models.forecast import (
 )
 from propagation.models.health import Incident
 from propagation.models.lineage import Lineage
+from propagation.models.photo import GrowthFilm, Photo, PhotoMeasurement, PhotoRound
 from propagation.models.plug import HealingCheck, Plug
 from propagation.models.preferences import Preferences
 from propagation.models.size import SizeReading
 from propagation.models.system import Spot, System
 from propagation.models.terms import (
+    CutTool,
     EndReason,
     Fate,
     GrowthForm,
@@ -50,12 +52,14 @@ __all__ = [
     "ColonyOutlook",
     "CutEvent",
     "CutRule",
+    "CutTool",
     "CuttingSession",
     "EndReason",
     "Fate",
     "Forecast",
     "ForecastMark",
     "ForecastScore",
+    "GrowthFilm",
     "GrowthForm",
     "HealingCheck",
     "HealingStage",
@@ -70,6 +74,9 @@ __all__ = [
     "Method",
     "Origin",
     "Pack",
+    "Photo",
+    "PhotoMeasurement",
+    "PhotoRound",
     "Placement",
     "Plug",
     "Preferences",

@@ -2,6 +2,8 @@ from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
+from propagation.dates import day_in_words
+
 
 class AbsenceQuerySet(models.QuerySet):
     def standing(self):
@@ -30,4 +32,4 @@ class Absence(models.Model):
         ]
 
     def __str__(self):
-        return f"Away from {self.first_day} to {self.last_day}"
+        return f"Away from {day_in_words(self.first_day)} to {day_in_words(self.last_day)}"

@@ -1,6 +1,8 @@
 from django.db import models
 from simple_history.models import HistoricalRecords
 
+from propagation.dates import day_in_words
+
 
 class Pack(models.Model):
     """Several plugs or colonies that came together, often of several lineages."""
@@ -57,4 +59,4 @@ class Acquisition(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.lineage} · {self.get_kind_display().lower()} on {self.acquired_on}"
+        return f"{self.lineage} · {self.get_kind_display().lower()} on {day_in_words(self.acquired_on)}"

@@ -6,6 +6,7 @@ from django.db.models.functions import Coalesce, Upper
 from simple_history.models import HistoricalRecords
 
 from propagation import codes
+from propagation.dates import day_in_words
 from propagation.models.terms import EndReason
 
 
@@ -137,4 +138,4 @@ class Placement(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.colony} at {self.spot} since {self.since}"
+        return f"{self.colony} at {self.spot} since {day_in_words(self.since)}"

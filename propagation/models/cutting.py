@@ -4,7 +4,8 @@ from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
-from propagation.models.terms import Measure
+from propagation.dates import day_in_words
+from propagation.models.terms import CutTool, Measure
 
 MOST_FRAGS_AT_A_CUT = 200  # a bound against a slip of the thumb; common practice, no source
 
@@ -28,7 +29,7 @@ class CuttingSession(models.Model):
         ordering = ["-cut_on", "-id"]
 
     def __str__(self):
-        return f"Session of {self.cut_on}"
+        return f"Session of {day_in_words(self.cut_on)}"
 
 
 class CutEvent(models.Model):
@@ -38,6 +39,7 @@ class CutEvent(models.Model):
     mother = models.ForeignKey("propagation.Colony", on_delete=models.PROTECT, related_name="cut_events")
     frags = models.PositiveSmallIntegerField(validators=[MinValueValidator(1), MaxValueValidator(MOST_FRAGS_AT_A_CUT)])
     frag_size_mm = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
+    cut_with = models.CharField(max_length=12, choices=CutTool, blank=True)  # empty: not noted
     measure = models.CharField(max_length=11, choices=Measure, blank=True)
     size_before = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)
     size_after = models.DecimalField(max_digits=10, decimal_places=2, null=True, blank=True)

@@ -5,7 +5,9 @@ All of it can be computed again from the records, but for `Forecast` and `Foreca
 
 from django.db import models
 from django.db.models import F, Q
+from django.utils.timezone import localdate
 
+from propagation.dates import day_in_words
 from propagation.models.terms import GrowthForm, Measure
 
 
@@ -26,7 +28,8 @@ class LearnedGrowth(models.Model):
         indexes = [models.Index(fields=["measure", "growth_form", "-id"], name="learned_growth_latest")]
 
     def __str__(self):
-        return f"{self.get_growth_form_display()} by {self.get_measure_display()}, learned on {self.learned_on}"
+        what = f"{self.get_growth_form_display()} by {self.get_measure_display()}"
+        return f"{what}, learned on {day_in_words(self.learned_on)}"
 
 
 class LearnedHealing(models.Model):
@@ -41,7 +44,7 @@ class LearnedHealing(models.Model):
         ordering = ["-id"]
 
     def __str__(self):
-        return f"Healing, learned on {self.learned_on}"
+        return f"Healing, learned on {day_in_words(self.learned_on)}"
 
 
 class Binding(models.TextChoices):
@@ -135,7 +138,7 @@ class Forecast(models.Model):
         ]
 
     def __str__(self):
-        return f"Forecast of {self.colony} from {self.made_for}"
+        return f"Forecast of {self.colony} from {day_in_words(self.made_for)}"
 
 
 class ForecastScore(models.Model):
@@ -178,4 +181,4 @@ class BacktestRun(models.Model):
         ]
 
     def __str__(self):
-        return f"Backtest of {self.asked_at:%Y-%m-%d}"
+        return f"Backtest of {day_in_words(localdate(self.asked_at))}"

@@ -2,6 +2,7 @@ from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
+from propagation.dates import day_in_words
 from propagation.models.terms import IncidentKind
 
 
@@ -40,7 +41,7 @@ class Incident(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.get_kind_display()} of {self.colony or self.system} since {self.opened_on}"
+        return f"{self.get_kind_display()} of {self.colony or self.system} since {day_in_words(self.opened_on)}"
 
     @property
     def is_open(self) -> bool:

@@ -4,6 +4,7 @@ from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
 from propagation import codes
+from propagation.dates import day_in_words
 from propagation.models.terms import Fate, HealingStage, LossReason
 
 # What an index for ready plugs holds; `ready_on` asks for it in the same words.
@@ -192,4 +193,4 @@ class HealingCheck(models.Model):
         ordering = ["-checked_on", "-id"]
 
     def __str__(self):
-        return f"{self.plug} {'dead' if self.found_dead else self.stage} on {self.checked_on}"
+        return f"{self.plug} {'dead' if self.found_dead else self.stage} on {day_in_words(self.checked_on)}"

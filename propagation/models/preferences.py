@@ -37,6 +37,37 @@ class Preferences(models.Model):
         default=31,
         validators=[MinValueValidator(1), MaxValueValidator(730)],
     )
+    # Who hands over, for receipts and what goes with them. Nothing of it stands anywhere else that others can see.
+    paper_name = models.CharField(
+        "Name on papers",
+        max_length=120,
+        blank=True,
+        help_text="On every paper. Empty: the name shown on public pages stands in for it.",
+    )
+    postal_address = models.CharField(
+        "Postal address",
+        max_length=300,
+        blank=True,
+        help_text="In as many lines as it has. On receipts and packing lists.",
+    )
+    paper_reach = models.CharField(
+        "How you can be reached",
+        max_length=160,
+        blank=True,
+        help_text="A telephone number or an e-mail address. On receipts and packing lists.",
+    )
+    tax_number = models.CharField(
+        "Tax or registration number",
+        max_length=120,
+        blank=True,
+        help_text="With the word that stands before it, as it is to be read. On receipts alone.",
+    )
+    receipt_closing = models.CharField(
+        "Last line of receipts",
+        max_length=300,
+        blank=True,
+        help_text="In your own words, for example how it is with VAT. Ramet gives no tax advice.",
+    )
 
     class Meta:
         constraints = [models.CheckConstraint(condition=Q(id=1), name="one_row_of_preferences")]
@@ -48,3 +79,7 @@ class Preferences(models.Model):
     def current(cls) -> "Preferences":
         """The one row; costs a query, so ask once per request (the context processor does)."""
         return cls.objects.filter(pk=1).first() or cls(pk=1)
+
+    @property
+    def name_on_papers(self) -> str:
+        return self.paper_name or self.display_name

@@ -2,6 +2,7 @@ from django.db import models
 from django.db.models import Q
 from simple_history.models import HistoricalRecords
 
+from propagation.dates import day_in_words
 from propagation.models.terms import Measure, Method
 
 
@@ -49,4 +50,4 @@ class SizeReading(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.value.normalize():f} {Measure(self.measure).unit} on {self.taken_on}"
+        return f"{self.value.normalize():f} {Measure(self.measure).unit} on {day_in_words(self.taken_on)}"

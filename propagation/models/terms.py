@@ -57,6 +57,17 @@ class Method(models.TextChoices):
     ESTIMATE = "estimate", "By eye"
 
 
+class CutTool(models.TextChoices):
+    """What frags are cut with. Common practice, no source."""
+
+    BONE_CUTTERS = "bone_cutters", "Bone cutters"
+    BAND_SAW = "band_saw", "Band saw"
+    ROTARY_TOOL = "rotary_tool", "Rotary tool"
+    BLADE = "blade", "Blade or scalpel"
+    SNAPPED = "snapped", "Snapped by hand"
+    OTHER = "other", "Other"
+
+
 class HealingStage(models.TextChoices):
     FRESH = "fresh", "Fresh"
     SEALED = "sealed", "Sealed"

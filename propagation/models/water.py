@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 from simple_history.models import HistoricalRecords
 
+from propagation.dates import day_in_words
 from propagation.models.terms import WaterParameter
 
 
@@ -100,7 +101,8 @@ class WaterTest(models.Model):
         indexes = [models.Index(fields=["system", "parameter", "-taken_on"], name="water_tests_of_system")]
 
     def __str__(self):
-        return f"{self.get_parameter_display()} {self.value.normalize():f} in {self.system} on {self.taken_on}"
+        what = f"{self.get_parameter_display()} {self.value.normalize():f}"
+        return f"{what} in {self.system} on {day_in_words(self.taken_on)}"
 
     @property
     def unit(self) -> str:

@@ -65,6 +65,14 @@ class Box:
 
 
 @dataclass(frozen=True)
+class Swatch(Box):
+    """A box in a colour of its own, ``#rrggbb``: one that was measured, the same in light and dark."""
+
+    fill: str
+    kind: ClassVar[str] = "swatch"
+
+
+@dataclass(frozen=True)
 class Words:
     """Words on a base line; ``anchor`` is start, middle or end."""
 
@@ -83,7 +91,7 @@ class Words:
         return Box(self.x - left, self.y - 0.8 * TEXT, width, 1.05 * TEXT, "")
 
 
-Mark = Line | Path | Dot | Box | Words
+Mark = Line | Path | Dot | Box | Swatch | Words
 
 
 @dataclass(frozen=True)
@@ -171,6 +179,9 @@ class Sheet:
 
     def box(self, x, y, width, height, look):
         self.marks.append(Box(at(x), at(y), at(width), at(height), look))
+
+    def swatch(self, x, y, width, height, fill):
+        self.marks.append(Swatch(at(x), at(y), at(width), at(height), "swatch", fill))
 
     def dot(self, x, y, r, look):
         self.marks.append(Dot(at(x), at(y), r, look))

@@ -6,6 +6,8 @@ from itertools import pairwise
 
 from django.utils.timezone import localdate
 
+from propagation.dates import day_in_words
+
 
 @dataclass(frozen=True)
 class Change:
@@ -64,4 +66,6 @@ def _in_words(field, value) -> str:
         return ""
     if field.choices:
         return f"“{dict(field.flatchoices).get(value, value)}”"
+    if isinstance(value, date):
+        return day_in_words(localdate(value) if isinstance(value, datetime) else value)
     return f"“{value}”" if isinstance(value, str) else str(value)

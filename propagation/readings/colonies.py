@@ -101,7 +101,7 @@ def life_line(colony: Colony, *, cuts, placements, incidents, readings, offsprin
                 "day": cut.session.cut_on,
                 "icon": "cut",
                 "title": f"Cut: {cut.frags} frag{'s' if cut.frags != 1 else ''}",
-                "detail": cut.reason or cut.note,
+                "detail": " · ".join(filter(None, [cut.get_cut_with_display(), cut.reason or cut.note])),
                 "url": reverse("session", args=[cut.session_id]),
             }
         )

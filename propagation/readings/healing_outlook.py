@@ -1,5 +1,6 @@
 """When plugs on the racks will be ready, how likely they make it, and how each line heals."""
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -7,12 +8,13 @@ from datetime import date, timedelta
 import numpy as np
 
 from propagation.actions.learn_healing import from_dict, learn_healing_at_first
-from propagation.models import HealingStage, LearnedHealing, Lineage, Plug
+from propagation.losses import NOTHING_LEFT, Left, Of, lost_after_leaving
+from propagation.models import CutTool, HealingStage, LearnedHealing, Lineage, Plug
 from propagation.pictures.healing_curve import HealedShare
-from propagation.readings.healing_records import cut_plugs, healing_records
-from propagation.yield_model.healing import HealingModel, LineageHealing
+from propagation.readings.healing_records import cut_plugs, healing_records, plugs_by_tool
+from propagation.yield_model.healing import HealingModel, LineageHealing, share_of_healed
 
-__all__ = ["ReadyWindow", "healing_lines", "healing_records", "learned_healing", "ready_windows"]
+__all__ = ["ReadyWindow", "healing_by_tool", "healing_lines", "healing_records", "learned_healing", "ready_windows"]
 
 # A line with fewer plugs leans on the others for most of its figures. Common practice, no source.
 FEW_PLUGS = 8
@@ -88,11 +90,15 @@ def ready_windows(plugs: Iterable[Plug], day: date) -> dict[int, ReadyWindow]:
 
 @dataclass(frozen=True)
 class HealingLine:
-    """How one line heals; ``lineage`` is None for the usual of the collection. ``healing`` plugs heal at present."""
+    """How one line heals; ``lineage`` is None for the usual of the collection. ``healing`` plugs heal at present.
+
+    ``left`` are those sold, and how many of them were lost since: no part of the figures of healing.
+    """
 
     lineage: Lineage | None
     figures: LineageHealing
     healing: int = 0
+    left: Left = NOTHING_LEFT
 
     @property
     def leans_on_others(self) -> bool:
@@ -115,20 +121,70 @@ class HealingLines:
 
 
 def healing_lines(day: date) -> HealingLines:
-    """How each line that was cut heals. Three queries once it is learned."""
+    """How each line that was cut heals. Three queries once it is learned, and one a floor that knows of losses."""
     learned = _latest(day)
     model = _model_of(learned)
     now = {}
     for lineage in cut_plugs().healing().order_by().values_list("lineage_id", flat=True):
         now[lineage] = now.get(lineage, 0) + 1
     known = Lineage.objects.in_bulk([int(key) for key in model.lineages])
+    left = lost_after_leaving(Of.LINEAGE, known)
     lines = [
-        HealingLine(known[int(key)], figures, now.get(int(key), 0))
+        HealingLine(known[int(key)], figures, now.get(int(key), 0), left.get(int(key), NOTHING_LEFT))
         for key, figures in model.lineages.items()
         if int(key) in known
     ]
     lines.sort(key=lambda line: (line.figures.median_days, line.lineage.name.lower()))
-    return HealingLines(lines, HealingLine(None, model.usual), learned.learned_on, sum(now.values()), model)
+    usual = HealingLine(None, model.usual, left=sum(left.values(), NOTHING_LEFT))
+    return HealingLines(lines, usual, learned.learned_on, sum(now.values()), model)
+
+
+@dataclass(frozen=True)
+class HealingByTool:
+    """How plugs heal that were cut with one tool; ``tool`` is None for those of which it was not noted.
+
+    ``lost`` are those that died while they healed; ``left`` those sold, and how many of them were lost since.
+    """
+
+    tool: CutTool | None
+    plugs: int
+    healed: int
+    lost: int
+    healing: int
+    healed_share: float
+    healed_share_low: float
+    healed_share_high: float
+    left: Left = NOTHING_LEFT
+
+    @property
+    def leans_on_others(self) -> bool:
+        return self.healed + self.lost < FEW_PLUGS
+
+
+def healing_by_tool(model: HealingModel) -> list[HealingByTool]:
+    """How the latest plugs fare by what they were cut with, in the order of the tools, those not noted last.
+
+    Nothing when no tool was ever noted. One query, and then one a floor that knows of losses.
+    """
+    by_tool: dict[str, list] = {}
+    for plug in plugs_by_tool():
+        by_tool.setdefault(plug.tool, []).append(plug)
+    if not set(by_tool) - {""}:
+        return []
+    left = lost_after_leaving(Of.TOOL, by_tool)
+    return [
+        _by_tool(model, tool or None, by_tool[tool], left.get(tool, NOTHING_LEFT))
+        for tool in [*CutTool, ""]
+        if tool in by_tool
+    ]
+
+
+def _by_tool(model: HealingModel, tool: CutTool | None, plugs: list, left: Left) -> HealingByTool:
+    healed, lost = sum(plug.healed for plug in plugs), sum(plug.lost for plug in plugs)
+    unknown = [plug for plug in plugs if not (plug.healed or plug.lost)]
+    seen = Counter((plug.lineage, plug.seen_days) for plug in unknown)
+    share = share_of_healed(model, healed, lost, [(*key, count) for key, count in seen.items()])
+    return HealingByTool(tool, len(plugs), healed, lost, sum(plug.is_kept for plug in unknown), *share, left)
 
 
 def healed_shares(model: HealingModel, line: HealingLine) -> list[HealedShare]:

@@ -66,6 +66,38 @@ def healing_records(as_of: date, *, most: int = MOST_PLUGS) -> list[PlugHealing]
     return found
 
 
+@dataclass(frozen=True)
+class CutPlug:
+    """What became of one plug that was cut, and with what; ``tool`` is empty where that was not noted."""
+
+    tool: str
+    lineage: str
+    healed: bool
+    lost: bool  # dead before it was seen healed
+    is_kept: bool
+    seen_days: float  # from the cut to the last look
+
+
+def plugs_by_tool(*, most: int = MOST_PLUGS) -> list[CutPlug]:
+    """The latest plugs that were cut, each with what it was cut with. One query."""
+    rows = (
+        cut_plugs()
+        .order_by("-pk")
+        .values_list("cut_event__cut_with", "lineage_id", "healed_on", "fate", "began_on", "checked_on")[:most]
+    )
+    return [
+        CutPlug(
+            tool,
+            str(lineage),
+            healed=healed_on is not None,
+            lost=healed_on is None and fate == Fate.DEAD,
+            is_kept=fate == Fate.KEPT,
+            seen_days=float(max((checked_on - began_on).days, 0)),
+        )
+        for tool, lineage, healed_on, fate, began_on, checked_on in rows
+    ]
+
+
 def _ends(checks) -> _Ends:
     fresh = None
     for checked_on, stage, found_dead in checks:

@@ -7,6 +7,7 @@ from django.db.models import Count, Exists, IntegerField, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 
 from propagation.actions.record_cutting import Caution, cautions_on
+from propagation.dates import day_in_words
 from propagation.errors import BadValue
 from propagation.models import Colony, ColonyOutlook, CutEvent, Incident, Plug
 from propagation.readings.find import find_plug_or_colony
@@ -64,11 +65,13 @@ def find_mother(text: str, *, day: date) -> Colony:
         )
     if found.ended_on is not None and found.ended_on < day:
         raise BadValue(
-            f"{found.tag} ended on {found.ended_on} ({found.get_end_reason_display().lower()}), "
-            f"so it was not cut on {day}."
+            f"{found.tag} ended on {day_in_words(found.ended_on)} ({found.get_end_reason_display().lower()}), "
+            f"so it was not cut on {day_in_words(day)}."
         )
     if found.began_on > day:
-        raise BadValue(f"{found.tag} began on {found.began_on}, so it was not cut on {day}.")
+        raise BadValue(
+            f"{found.tag} began on {day_in_words(found.began_on)}, so it was not cut on {day_in_words(day)}."
+        )
     return found
 
 

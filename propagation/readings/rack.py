@@ -1,6 +1,7 @@
 """What stands where on the racks."""
 
 from collections import Counter, defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
@@ -19,6 +20,34 @@ def row_label(row: int) -> str:
 def cell_name(row: int | None, column: int | None) -> str:
     """``B 3``, or nothing for a plug without a cell."""
     return f"{row_label(row)} {column}" if row and column else ""
+
+
+def place_in_words(plug: Plug) -> str:
+    """``Rack A, B 3``, as far as it is known, or nothing for a plug on no rack; a cell keeps on one line."""
+    if plug.rack is None:
+        return ""
+    cell = cell_name(plug.rack_row, plug.rack_column).replace(" ", "\u00a0")
+    return f"{plug.rack.name}, {cell}" if cell else plug.rack.name
+
+
+def back_in_words(plugs: Iterable[Plug]) -> str:
+    """Where plugs stand that did not leave after all, as a sentence; nothing if there are none."""
+    plugs = list(plugs)
+    nowhere = [plug for plug in plugs if plug.rack_id is None]
+    if len(plugs) == 1 and not nowhere:
+        return f"Its place is {place_in_words(plugs[0])}, as before."
+    if not nowhere:
+        return "Each has the place on its rack that it had before." if plugs else ""
+    if len(plugs) == 1:
+        return "It is on no rack; stand it on one."
+    named = ", ".join(plug.code_in_clear for plug in nowhere[:5])
+    more = f" and {len(nowhere) - 5} more" if len(nowhere) > 5 else ""
+    stand = "stands" if len(nowhere) == 1 else "stand"
+    return (
+        f"{named}{more} {stand} on no rack; the others have their places again."
+        if len(nowhere) < len(plugs)
+        else ("They are on no rack; stand them on one.")
+    )
 
 
 @dataclass

@@ -27,10 +27,10 @@ from propagation.provenance import before_it_came
 # COALESCE(day, NULL) is the day itself; it keeps Python's sqlite3 from turning each day of each row into a date by its
 # own slow and deprecated converter. `as_day` reads them where they are wanted.
 UPWARDS = """
-WITH RECURSIVE thread (depth, plug_id, colony_id) AS (
-    SELECT 0, CAST(%s AS bigint), CAST(%s AS bigint)
+WITH RECURSIVE thread (start_id, depth, plug_id, colony_id) AS (
+    {start}
     UNION ALL
-    SELECT t.depth + 1, COALESCE(c.grown_from_id, a.returned_plug_id), NULL
+    SELECT t.start_id, t.depth + 1, COALESCE(c.grown_from_id, a.returned_plug_id), NULL
     FROM thread t
     LEFT JOIN propagation_plug p ON p.id = t.plug_id
     LEFT JOIN propagation_cutevent e ON e.id = p.cut_event_id
@@ -38,7 +38,7 @@ WITH RECURSIVE thread (depth, plug_id, colony_id) AS (
     LEFT JOIN propagation_acquisition a ON a.id = COALESCE(p.acquisition_id, c.acquisition_id)
     WHERE COALESCE(c.grown_from_id, a.returned_plug_id) IS NOT NULL
 )
-SELECT t.depth, p.id, p.code, COALESCE(p.began_on, NULL), p.fate, COALESCE(p.ended_on, NULL),
+SELECT t.start_id, t.depth, p.id, p.code, COALESCE(p.began_on, NULL), p.fate, COALESCE(p.ended_on, NULL),
     e.id, e.session_id, e.frags,
     c.code, c.tag, COALESCE(c.began_on, NULL), COALESCE(c.ended_on, NULL),
     a.id, COALESCE(a.acquired_on, NULL), a.kind
@@ -48,6 +48,9 @@ LEFT JOIN propagation_cutevent e ON e.id = p.cut_event_id
 LEFT JOIN propagation_colony c ON c.id = COALESCE(e.mother_id, t.colony_id)
 LEFT JOIN propagation_acquisition a ON a.id = COALESCE(p.acquisition_id, c.acquisition_id)
 """
+
+UP_FROM_PLUGS = "SELECT id, 0, id, CAST(NULL AS bigint) FROM propagation_plug WHERE id IN ({ids})"
+UP_FROM_COLONIES = "SELECT id, 0, CAST(NULL AS bigint), id FROM propagation_colony WHERE id IN ({ids})"
 
 # The climb carries stems only, an eighth of the plugs or fewer, and reads no row of a plug; the plugs are read once, at
 # the end. A recursive term may name itself once only (PostgreSQL), so both kinds of stem hang on one join; an
@@ -105,6 +108,7 @@ DOWN_FROM_COLONY = DOWNWARDS.format(
 """
 )
 EVERY_GENERATION = 1_000_000
+AT_ONCE = 500  # individuals that one query climbs up from
 
 
 class Generation(NamedTuple):
@@ -185,12 +189,27 @@ def as_day(told: date | str | None) -> date | None:
 
 def ancestry_of(individual: Plug | Colony) -> list[Generation]:
     """The line of descent of a plug or colony, its own generation first and the acquisition in the last. One query."""
-    is_plug = isinstance(individual, Plug)
-    with connection.cursor() as cursor:
-        cursor.execute(UPWARDS, [individual.pk if is_plug else None, None if is_plug else individual.pk])
-        rows = cursor.fetchall()
-    rows.sort()  # by generation; there is one row of each
-    return list(map(Generation._make, rows))
+    return ancestries_of([individual])[individual]
+
+
+def ancestries_of(individuals: Iterable[Plug | Colony]) -> dict[Plug | Colony, list[Generation]]:
+    """`ancestry_of` each of many: a query for plugs, one for colonies, and more only beyond 500 of a kind."""
+    individuals = list(individuals)
+    plugs = {each.pk: each for each in individuals if isinstance(each, Plug)}
+    colonies = {each.pk: each for each in individuals if isinstance(each, Colony)}
+    found = {}
+    for these, start in ((plugs, UP_FROM_PLUGS), (colonies, UP_FROM_COLONIES)):
+        waiting = list(these)
+        for first in range(0, len(waiting), AT_ONCE):
+            ids = waiting[first : first + AT_ONCE]
+            statement = UPWARDS.format(start=start.format(ids=", ".join(["%s"] * len(ids))))
+            with connection.cursor() as cursor:
+                cursor.execute(statement, ids)
+                rows = cursor.fetchall()
+            rows.sort()  # by generation; there is one row of each
+            for row in rows:
+                found.setdefault(these[row[0]], []).append(Generation._make(row[1:]))
+    return found
 
 
 def descent_of(individual: Plug | Colony, *, generations: int = EVERY_GENERATION) -> Descent:

@@ -6,6 +6,7 @@ from datetime import date
 from django.db.models import Count, Sum
 
 from propagation.earnings import Earned, earned_by
+from propagation.losses import NOTHING_LEFT, Left, Of, lost_after_leaving
 from propagation.models import Colony, CutEvent, Placement
 from propagation.readings.healing_records import cut_plugs
 from propagation.yield_model.yield_record import FragRate, MotherRecord, rank_mothers
@@ -30,6 +31,7 @@ class MotherYield:
     earned: Earned | None
     rate: FragRate
     sure_of_place: float | None
+    left: Left  # of her frags sold, how many were lost since
 
 
 def years_as_colony(began_on: date, ended_on: date | None, day: date) -> float:
@@ -40,7 +42,7 @@ def years_as_colony(began_on: date, ended_on: date | None, day: date) -> float:
 def yield_record(day: date, *, by: str = "rate") -> list[MotherYield]:
     """Every colony that was ever cut, ranked by ``count``, ``rate``, ``usable`` or ``money``.
 
-    Four queries, and one or two for each floor that knows of money.
+    Four queries, and one or two for each floor that knows of money or of losses after leaving.
 
     Usable are the frags that were seen healed, whatever became of them then; healing those of which it is not known
     yet.
@@ -62,6 +64,7 @@ def yield_record(day: date, *, by: str = "rate") -> list[MotherYield]:
         if colony.pk in frags
     }
     earned = earned_by(colony.pk for colony in mothers.values())
+    left = lost_after_leaving(Of.MOTHER, (colony.pk for colony in mothers.values()))
     records = [
         MotherRecord(
             identifier=key,
@@ -84,6 +87,7 @@ def yield_record(day: date, *, by: str = "rate") -> list[MotherYield]:
             earned=earned.get(mothers[ranked.record.identifier].pk),
             rate=ranked.rate,
             sure_of_place=ranked.sure_of_place,
+            left=left.get(mothers[ranked.record.identifier].pk, NOTHING_LEFT),
         )
         for ranked in rank_mothers(records, by=by)
     ]

@@ -23,6 +23,7 @@ class YieldRecordTable(tables.Table):
     years = tables.Column("Over", attrs=NUMERIC)
     usable = tables.Column("Usable", attrs=NUMERIC)
     earned = tables.Column("Fetched", attrs=NUMERIC, default="–")
+    lost = tables.Column("Lost after they left", accessor="left", attrs=NUMERIC)
     sure_of_place = tables.Column("Ahead of the next", attrs=NUMERIC, default="–")
 
     class Meta:
@@ -33,6 +34,8 @@ class YieldRecordTable(tables.Table):
         hidden = [] if with_money else ["earned"]
         # How sure a place is can be said of the rate alone: a count is a count.
         hidden += [] if by == "rate" else ["sure_of_place"]
+        # Beside the share that healed; elsewhere there is no room for it on a phone.
+        hidden += [] if by == "usable" and any(row.left.sold for row in rows) else ["lost"]
         super().__init__(rows, exclude=hidden, **kwargs)
 
     def render_colony(self, value, record):
@@ -64,6 +67,9 @@ class YieldRecordTable(tables.Table):
         else:
             rest = f"{min(round(100 * value / record.frags), 100)}\u00a0%"
         return format_html('<span>{}<br><span class="quiet small one-line">{}</span></span>', value, rest)
+
+    def render_lost(self, value):
+        return value.words if value.sold else "–"
 
     def render_earned(self, value):
         return value.words

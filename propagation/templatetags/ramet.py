@@ -3,6 +3,8 @@
 Every part is a template in ``propagation/parts/`` with its usage at the top; the tags here choose what it shows.
 """
 
+import re
+from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 
 from django import template
@@ -10,16 +12,18 @@ from django.http import QueryDict
 from django.template.loader import render_to_string
 from django.templatetags.static import static
 from django.urls import NoReverseMatch, reverse
-from django.utils.html import format_html
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import mark_safe
 
+from propagation.codes import ALPHABET, strip_code
 from propagation.codes import in_clear as code_in_clear
-from propagation.codes import strip_code
 from propagation.lengths import MM_IN_AN_INCH
 from propagation.lengths import plain as plain_number
 from propagation.models.terms import Fate, HealingStage, IdentityCertainty, Measure
 
 register = template.Library()
+
+CODE_IN_WORDS = re.compile(rf"\b[{ALPHABET}]{{4}}-[{ALPHABET}]{{4}}\b")
 
 
 # What each navigation entry is called: URL name, word, icon. Names without an address yet are left out.
@@ -34,6 +38,7 @@ NAVIGATION = [
             ("ready", "Ready", "ready"),
             ("offers", "Availability", "plug"),
             ("sales", "Sales", "money"),
+            ("market", "Market table", "stage-sold"),
             ("trace", "Trace", "trace"),
         ],
     ),
@@ -52,6 +57,7 @@ NAVIGATION = [
         [
             ("sessions", "Sessions", "sessions"),
             ("colonies", "Colonies", "colonies"),
+            ("photos", "Photos", "photo"),
             ("lineages", "Lineages", "lineages"),
             ("systems", "Systems", "systems"),
             ("water", "Water", "water"),
@@ -63,6 +69,7 @@ NAVIGATION = [
             ("claims", "Claims", "warning"),
             ("incidents", "Incidents", "incident"),
             ("contacts", "Contacts", "contacts"),
+            ("books", "Books", "money"),
         ],
     ),
 ]
@@ -123,6 +130,13 @@ def last_half(code):
     return strip_code(str(code))[4:]
 
 
+@register.filter(needs_autoescape=True)
+def whole_codes(text, autoescape=True):
+    """Words in which no code is broken at its dash where a line ends."""
+    text = conditional_escape(text) if autoescape else text
+    return mark_safe(CODE_IN_WORDS.sub(r'<span class="one-line">\g<0></span>', text))  # noqa: S308 - escaped above
+
+
 @register.filter
 def plain(number):
     """A decimal without zeros at its end: ``8.250`` is ``8.25``."""
@@ -178,6 +192,12 @@ def size(context, value, measure):
     if measure == Measure.POLYPS and value == 1:
         unit = "polyp"
     return f"{_shown(value, 1)}\u00a0{unit}"
+
+
+@register.filter
+def kept_day(text):
+    """The day that a kept forecast holds as text: ``"2026-07-27"|kept_day|date:"j M Y"``."""
+    return date.fromisoformat(text)
 
 
 @register.filter
@@ -259,6 +279,12 @@ def confirm(content, words, danger=False, icon_name="", is_open=False):
         "propagation/parts/confirm.html",
         {"content": content, "words": words, "danger": danger, "icon_name": icon_name, "is_open": is_open},
     )
+
+
+@register.simple_block_tag
+def more_acts(content, words="More"):
+    """``{% more_acts %} buttons {% endmore_acts %}``: shut on a phone, open on a wide page."""
+    return render_to_string("propagation/parts/more_acts.html", {"content": content, "words": words})
 
 
 @register.simple_block_tag

@@ -7,7 +7,7 @@ from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.formats import date_format
-from django.utils.timezone import localdate
+from django.utils.timezone import localdate, now
 from django.views.decorators.http import require_POST
 
 from propagation.actions.changes import last_change
@@ -16,6 +16,7 @@ from propagation.actions.keep_colony import keep_colony
 from propagation.actions.move_colony import correct_placement, move_colony
 from propagation.actions.record_cutting import cautions_on
 from propagation.actions.take_size import correct_size, strike_size, take_size
+from propagation.dates import day_in_words
 from propagation.errors import NothingFound, RametError, UnlikelySize
 from propagation.forms.colonies import (
     ColonyFilter,
@@ -32,8 +33,11 @@ from propagation.models import Colony, Preferences, SizeReading
 from propagation.readings import colonies as reading
 from propagation.readings.changes import changes_of
 from propagation.readings.find import find_colony
+from propagation.readings.growth_films import growth_in_pictures
 from propagation.readings.growth_pictures import growth_pictures
 from propagation.readings.next_cuts import next_cut_of
+from propagation.readings.photo_colour import photo_colour
+from propagation.readings.photos import strip_of
 from propagation.tables.colonies import ColonyTable
 from propagation.views.lists import render_list
 
@@ -72,6 +76,8 @@ def colony(request, tag):
     incidents = list(found.incidents.all())
     offspring = list(reading.grown_from_its_frags(found))
     next_cut = next_cut_of(found, today) if found.is_alive else None
+    length_unit = Preferences.current().length_unit
+    photos = strip_of(found)
     return render(
         request,
         "propagation/colony.html",
@@ -94,9 +100,12 @@ def colony(request, tag):
                 placements=placements,
                 incidents=incidents,
                 outlook=next_cut.outlook if next_cut else None,
-                length_unit=Preferences.current().length_unit,
+                length_unit=length_unit,
             ),
+            "in_pictures": growth_in_pictures(found, now=now(), length_unit=length_unit),
             "readings": readings,
+            "photos": photos,
+            "colour": photo_colour(found) if photos.number else None,
             "life": reading.life_line(
                 found, cuts=cuts, placements=placements, incidents=incidents, readings=readings, offspring=offspring
             ),
@@ -156,7 +165,9 @@ def colony_place_correct(request, tag):
         except RametError as error:
             refuse(form, error)
         else:
-            messages.success(request, f"{found.tag} has stood at {form.cleaned_data['spot']} since {place.since}.")
+            messages.success(
+                request, f"{found.tag} has stood at {form.cleaned_data['spot']} since {day_in_words(place.since)}."
+            )
             return redirect("colony", tag=found.tag)
     lead = f"{place.spot} was written down on {date_format(place.since)}. If it moved since, record a move instead."
     return _act_page(request, form, found, f"Put right where {found.tag} stands", lead=lead)

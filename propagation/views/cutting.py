@@ -11,15 +11,16 @@ from propagation.actions.record_cutting import record_cutting
 from propagation.actions.sitting_file import check_sitting, read_sitting
 from propagation.errors import BadValue, ChangedMeanwhile, RametError, RowErrors
 from propagation.forms.cutting import BenchForm, CorrectionForm, FileForm, SessionForm, problems_of
-from propagation.models import Colony, CuttingSession, Preferences
+from propagation.models import Colony, CuttingSession, CutTool, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.readings.find import MOST_COMPARED
 from propagation.readings.mothers import find_mother
-from propagation.readings.picture_codes import codes_in_picture
+from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
 from propagation.readings.sessions import corrections_of, cuts_with_plugs, sessions_for_list
 
 SESSIONS_ON_A_PAGE = 25
 REMEMBERED_RACK = "cutting_rack"
+REMEMBERED_TOOL = "cut_with"
 
 
 def _numbers(texts):
@@ -31,6 +32,7 @@ def _bench(request, **further):
         today=localdate(),
         length_unit=Preferences.current().length_unit,
         rack_id=request.session.get(REMEMBERED_RACK),
+        cut_with=request.session.get(REMEMBERED_TOOL, ""),
         **further,
     )
 
@@ -58,7 +60,7 @@ def cut(request):
     sitting = bench.sitting.cleaned_data
     try:
         session = record_cutting(
-            cuts=[form.cut_of(form.mother) for form in bench.mothers],
+            cuts=bench.cuts,
             cut_on=sitting["cut_on"],
             today=bench.today,
             submission=sitting["submission"],
@@ -73,6 +75,7 @@ def cut(request):
         bench.sitting.add_error("cut_on", str(error))
         return _render_bench(request, bench, refused=True)
     request.session[REMEMBERED_RACK] = sitting["rack"].pk if sitting["rack"] else None
+    request.session[REMEMBERED_TOOL] = sitting["cut_with"]
     return redirect("session", session.pk)
 
 
@@ -81,7 +84,7 @@ def _find(request, bench):
     texts = [request.POST.get("find", "").strip()]
     if "picture" in request.FILES:
         try:
-            texts = codes_in_picture(request.FILES["picture"].read())
+            texts = codes_in_picture(request.FILES["picture"].read(MOST_BYTES + 1))
         except RametError as error:
             messages.error(request, str(error))
             texts = []
@@ -123,8 +126,10 @@ def cut_mothers(request):
 def session_from_file(request):
     """Read a CSV file into the cutting form, where it is looked over and saved; or say what is wrong in it."""
     today = localdate()
+    context = {"tools": CutTool.values}
     if request.method == "GET":
-        return render(request, "propagation/session_from_file.html", {"form": FileForm(initial={"cut_on": today})})
+        context["form"] = FileForm(initial={"cut_on": today})
+        return render(request, "propagation/session_from_file.html", context)
     form, errors = FileForm(request.POST, request.FILES), []
     if form.is_valid():
         day = form.cleaned_data["cut_on"]
@@ -138,7 +143,7 @@ def session_from_file(request):
         except RametError as error:
             form.add_error("cut_on" if getattr(error, "field", None) == "day" else "file", str(error))
     if errors or not form.is_valid():
-        context = {"form": form, "row_errors": errors}
+        context |= {"form": form, "row_errors": errors}
         return render(request, "propagation/session_from_file.html", context, status=422)
     bench = _bench(request, entered=sitting.cuts)
     bench.sitting.initial["cut_on"] = day

@@ -11,6 +11,7 @@ from propagation.errors import RametError
 from propagation.forms.fields import refuse
 from propagation.forms.lineages import LineageFilter, LineageForm
 from propagation.kept_elsewhere import kept_by_others
+from propagation.losses import Of, lost_after_leaving
 from propagation.models import Lineage, Preferences
 from propagation.readings.changes import changes_of, former_names
 from propagation.readings.growth_pictures import lineage_picture
@@ -65,6 +66,7 @@ def lineage(request, pk):
             ],
             "stages": plugs_by_stage(found),
             "left": plugs_that_left(found),
+            "lost": lost_after_leaving(Of.LINEAGE, [found.pk]).get(found.pk),
             "former_names": former_names(found),
             "changes": changes_of(found, *TOLD),
         },

@@ -14,12 +14,15 @@ from propagation.codes import strip_code
 from propagation.errors import CodeMistyped, NothingFound, RametError
 from propagation.forms.fields import refuse
 from propagation.forms.plugs import GrowOnForm, PlugActsForm, PlugForm, VoidForm
+from propagation.in_line import in_line_for
 from propagation.models import Colony, HealingCheck, HealingStage, Lineage, Plug, Preferences
 from propagation.promises import promises_of
 from propagation.readings.find import find_plug
 from propagation.readings.healing_outlook import ready_windows
 from propagation.readings.living_copies import with_living_copies
 from propagation.readings.near_codes import near_codes
+from propagation.readings.photo_colour import photo_colour
+from propagation.readings.photos import strip_of
 from propagation.readings.plug_life import life_of
 from propagation.readings.rack import cell_name
 from propagation.readings.tags import next_tag
@@ -41,11 +44,15 @@ def show_plug(request, code, form=None):
     if code != found.code:
         return redirect("plug", found.code)
     today, stage = localdate(), HealingStage(found.stage)
+    photos = strip_of(found)
     context = {
         "plug": found,
         "life": life_of(found),
         "lineage": with_living_copies(Lineage.objects.all()).get(pk=found.lineage_id),
         "promise": promises_of([found]).get(found.pk, ""),
+        "in_line": in_line_for(found),
+        "photos": photos,
+        "colour": photo_colour(found) if photos.number > 1 else None,
         "window": ready_windows([found], today).get(found.pk),
         "cell": cell_name(found.rack_row, found.rack_column),
         "age_days": found.age_days(found.ended_on or today),

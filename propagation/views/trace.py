@@ -28,11 +28,12 @@ from propagation.readings.family_tree import (
     written,
 )
 from propagation.readings.find import find_plug_or_colony
-from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
+from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture, labelled, text_aimed_at
 from propagation.readings.trace import ancestry_of, as_day, descent_of, fates_of_cuts, told_ancestors, told_trace
 from propagation.readings.trace_search import MOST_SHOWN, Found, search_lines
 
 STEPS_SHOWN = 36  # of a long line; the rest folds away
+LONGEST_TEXT = 300  # of a code that a browser read; a label says an address of 30 to 80 letters
 
 
 def address_of(code: str) -> str:
@@ -75,9 +76,7 @@ def read_picture(request):
     try:
         if picture is None:
             raise PictureUnreadable("Take a picture of the label first, or type its code.")
-        if picture.size > MOST_BYTES:
-            raise PictureUnreadable("The picture is too large; take it with a smaller size.")
-        seen = codes_in_picture(picture.read())
+        seen = codes_in_picture(picture.read(MOST_BYTES + 1))
         if len(seen) == 1:
             return redirect(address_of(find_plug_or_colony(seen[0]).code))
         found = Found(
@@ -90,6 +89,21 @@ def read_picture(request):
         messages.error(request, str(error))
         return redirect("trace")
     return render(request, "propagation/trace.html", {"found": found, "from_picture": True})
+
+
+@require_POST
+def read_frame(request):
+    """Whose label a live camera is aimed at, for its script: it sends a frame, or what the browser read in one."""
+    text, frame = request.POST.get("text", "").replace("\0", "")[:LONGEST_TEXT], request.FILES.get("frame")
+    code = says = ""
+    try:
+        if frame is not None:
+            text = text_aimed_at(frame.read(MOST_BYTES + 1))
+        if text:
+            code = labelled(text).code
+    except RametError as error:
+        says = str(error)
+    return JsonResponse({"code": code, "says": says})
 
 
 def _named(view):

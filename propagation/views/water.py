@@ -14,6 +14,7 @@ from propagation.actions.water_tests import (
     record_water_tests,
     take_back_water_test,
 )
+from propagation.dates import day_in_words
 from propagation.errors import RametError, RowErrors, UnlikelyTests
 from propagation.forms.fields import refuse
 from propagation.forms.water import WaterRangeForm, WaterTestForm
@@ -66,7 +67,7 @@ def system_water(request, pk):
         limits = next(each.limits for each in now if each.parameter == chosen)
         course = course_of(found, chosen)
         picture = water_picture(course, limits)
-        rows = [(f"{day:%Y-%m-%d}", with_unit(value, chosen)) for day, value in reversed(course)]
+        rows = [(day_in_words(day), with_unit(value, chosen)) for day, value in reversed(course)]
     return render(
         request,
         "propagation/system_water.html",

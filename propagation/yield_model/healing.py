@@ -419,6 +419,47 @@ def _healing_model(machine, found):
     return HealingModel(machine.family, float(np.exp(trial[1])), float(np.exp(trial[3])), usual, lineages)
 
 
+def share_of_healed(model, healed, lost, healing=()):
+    """The share that heals of any group of plugs: what became of them, and how long the others have been healing.
+
+    The group leans on the usual share of the collection, from which its own logit departs by about one. A plug that
+    heals still has outlived some of the deaths and has missed some of the healing, both as the model has them.
+
+    Parameters
+    ----------
+    model : HealingModel
+    healed, lost : int
+        Plugs that reached healed, and that died before.
+    healing : iterable of (str or None, float, int)
+        Of those whose end is not known: lineage, days since the cut at which they were last seen, how many.
+
+    Returns
+    -------
+    (float, float, float)
+        Median and 80 % interval.
+
+    Raises
+    ------
+    ValueError
+        If a count is negative.
+    """
+    healing = list(healing)
+    if healed < 0 or lost < 0 or any(plugs < 0 for _, _, plugs in healing):
+        raise ValueError("Plugs cannot be fewer than none.")
+    usual = logit(np.clip(model.usual.healed_share, 0.001, 0.999))
+    logits = usual + HEALED_SHARE[1] * np.linspace(-12.0, 12.0, 4001)
+    log_share, log_rest = -np.logaddexp(0.0, -logits), -np.logaddexp(0.0, logits)
+    log_density = healed * log_share + lost * log_rest - 0.5 * ((logits - usual) / HEALED_SHARE[1]) ** 2
+    for lineage, seen_fresh, plugs in healing:
+        yet_to_heal = 1 - float(_probability_by(model.family, seen_fresh, model._location(lineage), model.spread))
+        heals = log_share + np.log(max(yet_to_heal, 1e-300))
+        log_density += plugs * np.logaddexp(heals, log_rest - seen_fresh / model.death_days)
+    density = np.exp(log_density - log_density.max())
+    below = np.cumsum(density) - density / 2
+    low, median, high = expit(np.interp([0.1, 0.5, 0.9], below / density.sum(), logits))
+    return float(median), float(low), float(high)
+
+
 def healed_counts(healed, lost, *, middle=HEALED_SHARE[0], weight=4.0):
     """The two counts of a lineage's Beta for the share that heals, with a weak prior.
 

@@ -24,6 +24,8 @@ ARGUMENTS = [
     "--disable-sync",
 ]
 WAIT = 15_000  # ms: a bound for what never comes, not a sleep
+# A slow phone finds the test that reads a page before it is there: how many times slower than this machine.
+SLOWER = float(os.environ.get("BROWSER_SLOWER", 1))
 
 
 @pytest.fixture(scope="session")
@@ -34,6 +36,7 @@ def chromium():
     if CHROMIUM is None:
         pytest.skip("No Chromium is found: install it, or name it in CHROMIUM.")
     sync_api = pytest.importorskip("playwright.sync_api")
+    sync_api.expect.set_options(timeout=WAIT)
     with sync_api.sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
@@ -51,12 +54,13 @@ def session_cookie(client, keeper, live_server):
 def browser_page(chromium, live_server, request):
     """Open a page of a size: ``browser_page(360, 740, touch=True)``; signed in unless ``signed_in=False``.
 
+    ``connected=False`` lets a test lose an answer on its way.
     Addresses are relative to the live server. The test fails at its end if the page broke its Content-Security-Policy,
     a script failed, or one of our own files was not found.
     """
     contexts, troubles = [], []
 
-    def open_page(width=360, height=740, *, dark=False, touch=True, scripts=True, signed_in=True):
+    def open_page(width=360, height=740, *, dark=False, touch=True, scripts=True, signed_in=True, connected=True):
         context = chromium.new_context(
             base_url=live_server.url,
             viewport={"width": width, "height": height},
@@ -71,8 +75,13 @@ def browser_page(chromium, live_server, request):
         if signed_in:
             context.add_cookies([request.getfixturevalue("session_cookie")])
         page = context.new_page()
+        if SLOWER > 1:
+            phone = context.new_cdp_session(page)
+            phone.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
+            network = {"offline": False, "latency": 20 * SLOWER, "downloadThroughput": -1, "uploadThroughput": -1}
+            phone.send("Network.emulateNetworkConditions", network)
         page.on("pageerror", lambda error: troubles.append(f"script: {error}"))
-        page.on("console", lambda message: troubles.append(message.text) if is_trouble(message) else None)
+        page.on("console", lambda message: troubles.append(message.text) if is_trouble(message, connected) else None)
         page.on(
             "response",
             lambda response: (
@@ -89,8 +98,10 @@ def browser_page(chromium, live_server, request):
     assert not troubles, "\n".join(troubles)
 
 
-def is_trouble(message) -> bool:
+def is_trouble(message, connected=True) -> bool:
     """Is this line of the console a fault of the page? A refused form (422) or a page not found is none."""
+    if not connected and re.search(r"net::ERR_FAILED|^htmx:(sendError|afterRequest)", message.text):
+        return False
     refused = re.search(r"status of (4\d\d)", message.text)
     return message.type == "error" and not refused
 

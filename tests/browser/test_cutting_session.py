@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.utils.timezone import localdate
+from playwright.sync_api import expect
 
 from propagation.models import CutEvent, CuttingSession, Plug
 from tests.factories import ColonyFactory, CutEventFactory, LineageFactory, RackFactory
@@ -44,7 +45,7 @@ def test_five_mothers_with_eight_frags_each_take_at_most_twenty_five_touches(bro
     hand.tap(page.locator("[data-mother='M001'] [data-preset='8']").first)
     for tag in ("M002", "M003", "M004", "M005"):
         hand.tap(tick(page, tag))
-    assert save(page).inner_text() == "Save sitting · 40 frags"
+    expect(save(page)).to_have_text("Save sitting · 40 frags")
     hand.tap(save(page))
     page.wait_for_url("**/sessions/*/")
     print(f"\n{hand.count} touches for lines that were never cut")
@@ -64,6 +65,28 @@ def test_lines_that_are_remembered_take_a_touch_each_and_one_to_save(browser_pag
     page.wait_for_url("**/sessions/*/")
     assert hand.count == 6
     assert counts() == FIVE_TIMES_EIGHT
+
+
+def test_what_was_cut_with_takes_one_touch_at_the_first_sitting_and_none_at_the_next(browser_page, taps):
+    mothers(lineage__frags_per_cut=8)
+    page = browser_page(360, 740, touch=True)
+    page.goto("/cut/")
+    hand = taps(page)
+    for tag in ("M001", "M002"):
+        hand.tap(tick(page, tag))
+    hand.tap(page.locator("label.chip", has_text="Band saw"))
+    page.reload()  # what was begun is kept
+    expect(page.locator("[name=cut_with]:checked")).to_have_value("band_saw")
+    hand.tap(save(page))
+    page.wait_for_url("**/sessions/*/")
+    assert hand.count == 4
+    page.goto("/cut/")
+    for tag in ("M003", "M004"):
+        hand.tap(tick(page, tag))
+    hand.tap(save(page))
+    page.wait_for_url("**/sessions/*/")
+    assert hand.count == 7
+    assert list(CutEvent.objects.values_list("cut_with", flat=True)) == ["band_saw"] * 4
 
 
 def test_the_stepper_alone_is_quick_enough(browser_page, taps):
@@ -126,12 +149,13 @@ def test_without_scripts_a_tick_opens_the_fields_and_the_form_saves(browser_page
     mothers(2)
     page = browser_page(360, 740, scripts=False)
     page.goto("/cut/")
-    assert not frags(page, "M001").is_visible()
+    expect(frags(page, "M001")).to_be_hidden()
     tick(page, "M001").tap()
     frags(page, "M001").fill("5")
     page.locator("#mother-find").fill("M002")
     page.locator("button[value=find]").tap()
-    assert frags(page, "M001").input_value() == "5"
+    expect(page.locator("[data-mother='M002']")).to_be_visible()
+    expect(frags(page, "M001")).to_have_value("5")
     frags(page, "M002").fill("6")
     save(page).tap()
     page.wait_for_url("**/sessions/*/")
@@ -149,9 +173,9 @@ def test_a_search_keeps_what_was_chosen_before(browser_page):
         page.locator("#mother-find").press_sequentially("tide")
     page.locator("#offered [data-mother='Z100']").wait_for()
     page.locator("#offered [data-mother='M001']").wait_for(state="detached")
-    assert frags(page, "M002").input_value() == "5"
+    expect(frags(page, "M002")).to_have_value("5")
     tick(page, "Z100").tap()
-    assert frags(page, "Z100").input_value() == "5"
+    expect(frags(page, "Z100")).to_have_value("5")
     save(page).tap()
     page.wait_for_url("**/sessions/*/")
     assert counts() == [("M002", 5), ("Z100", 5)]
@@ -174,10 +198,10 @@ def test_insurance_is_suggested_for_what_the_line_lacks_until_the_keeper_says_ot
     tick(page, "M001").tap()
     insurance = page.locator("[data-mother='M001'] [name$=-insurance]")
     page.locator("[data-mother='M001'] [data-preset='8']").tap()
-    assert insurance.input_value() == "3"
+    expect(insurance).to_have_value("3")
     insurance.fill("1")
     page.locator("[data-mother='M001'] [data-preset='12']").tap()
-    assert insurance.input_value() == "1"
+    expect(insurance).to_have_value("1")
 
 
 def test_a_refused_form_leads_to_the_field_and_keeps_what_was_typed(browser_page):
@@ -189,10 +213,10 @@ def test_a_refused_form_leads_to_the_field_and_keeps_what_was_typed(browser_page
     frags(page, "M001").fill("5")
     save(page).tap()
     page.locator("[data-errors]").wait_for()
-    assert page.evaluate("document.activeElement.matches('[data-errors]')")
+    expect(page.locator("[data-errors]")).to_be_focused()
     page.locator("[data-errors] a").first.tap()
     page.keyboard.type("it broke anyway")
-    assert frags(page, "M001").input_value() == "5"
+    expect(frags(page, "M001")).to_have_value("5")
     save(page).tap()
     page.wait_for_url("**/sessions/*/")
     assert CutEvent.objects.latest("pk").reason == "it broke anyway"
@@ -206,7 +230,7 @@ def test_a_reload_keeps_the_sitting_that_was_being_entered(browser_page):
     tick(page, "M001").tap()
     frags(page, "M001").fill("5")
     page.reload()
-    assert frags(page, "M001").input_value() == "5"
+    expect(frags(page, "M001")).to_have_value("5")
     save(page).tap()
     page.wait_for_url("**/sessions/*/")
     assert counts() == [("M001", 5)]

@@ -2,34 +2,43 @@
 
 from datetime import date, timedelta
 from decimal import Decimal
+from urllib.parse import quote
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from django.conf import settings
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.timezone import localdate
 
 from inventory.actions.acquire_from import Deal
-from inventory.actions.begin_sale import agree_sale, begin_sale
+from inventory.actions.begin_sale import agree_sale, begin_sale, close_sale
 from inventory.actions.claim import report_claim
+from inventory.actions.forget_contact import forget_contact
 from inventory.actions.hand_over import sell_now
 from inventory.actions.hold_plugs import hold_plugs
 from inventory.actions.keep_contact import contact_named
 from inventory.actions.keep_safe import leave_with
 from inventory.actions.offer_frags import make_pack, offer_plug
+from inventory.actions.pay_out_credit import pay_out_credit
 from inventory.actions.pay_sale import take_payment, withdraw_payment
 from inventory.actions.sale_steps import SaleItem
 from inventory.actions.trade import trade
-from inventory.models import Availability
+from inventory.models import Availability, Credit
 from inventory.readings.availability import available_on
+from inventory.views.contacts import KINDS
 from labels.actions.import_passport import import_passport
 from labels.actions.print_labels import print_labels
 from labels.demo_scenario import DemoScenario
 from labels.readings.stocks import FIRST_STOCK, find_stock
+from propagation.actions.accept_measurement import accept_measurement
 from propagation.actions.acquire import PackLine
-from propagation.models import Acquisition, Colony, CuttingSession, Fate, Incident, Plug, Spot, System
+from propagation.actions.make_film import ask_for_film, make_growth_film
+from propagation.actions.measure_photo import mend_outline
+from propagation.actions.sort_photo import show_photo
+from propagation.models import Acquisition, Colony, CuttingSession, Fate, Incident, PhotoRound, Plug, Spot, System
+from tests.browser.accessibility import broken_rules
 from tests.labels import passport_samples
+from tests.propagation.film_samples import grown
+from tests.propagation.photo_samples import as_file, kept, picture, picture_of, printed
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -46,6 +55,15 @@ def claim_with_everything(contact, keeper):
     return report_claim(
         line=sale.lines.first(), kind="dead", on=today, today=today, words="White on arrival", by=keeper
     )
+
+
+def forgotten_contact(keeper):
+    """Somebody who bought a plug once and wished to be forgotten."""
+    today = localdate()
+    contact = contact_named(name="Tilda from the pier", by=keeper)
+    items = [SaleItem(plug=available_on(today).order_by("-pk")[5], price=Decimal(25))]
+    close_sale(sale=sell_now(contact=contact, items=items, today=today, by=keeper), today=today, by=keeper)
+    return forget_contact(contact=contact, today=today, by=keeper)
 
 
 def trade_with_everything(keeper):
@@ -80,9 +98,41 @@ def sale_with_everything(keeper):
     return sale
 
 
+def pages_of_photos(colony, keeper):
+    """Photos that wait for a yes, that are in the records, and that nobody could sort, in one round."""
+    drawn = picture_of(colony, label_mm=printed(colony)[colony.code])
+    round = PhotoRound.objects.create(begun_by=keeper)
+    now, before = timezone.localtime(), timezone.localtime() - timedelta(days=40)
+    waiting, taken = (
+        kept(as_file(drawn.pixels, taken_at=taken_at), localdate(), round=round, by=keeper)
+        for taken_at in (now, before)
+    )
+    unsorted = kept(as_file(picture("").pixels), localdate(), name="blurred.jpg", round=round, by=keeper)
+    made = mend_outline(photo=taken, outline=drawn.outline_px.tolist(), by=keeper)
+    accept_measurement(measurement=made, today=localdate(), confirmed=True, by=keeper)
+    show_photo(photo=taken, by=keeper)
+    return [
+        *(reverse(name) for name in ("photos", "photos_add", "photo_review")),
+        *(f"{reverse('photos')}?which={which}" for which in ("unsorted", "aside")),
+        reverse("photo_round", args=[round.pk]),
+        *(reverse("photo", args=[photo.pk]) for photo in (waiting, taken, unsorted)),
+    ]
+
+
+def pages_of_films(colony):
+    """A film that is made."""
+    grown(colony, 2, first_day=colony.began_on)
+    film = ask_for_film(colony=colony, now=timezone.now())
+    make_growth_film(film_id=film.pk, now=timezone.now())
+    film.refresh_from_db()
+    assert film.made_at, film.trouble
+    return [reverse("film", args=[film.pk])]
+
+
 @pytest.fixture
-def pages(keeper):
+def pages(keeper, settings, tmp_path):
     """The address of every page that a keeper can open, on the demo's records."""
+    settings.MEDIA_ROOT = tmp_path / "files"
     demo = DemoScenario(settings.BASE_DIR / "fixtures" / "demo_scenario.toml", today=localdate(), by=keeper)
     demo.build()
     demo.look_back()
@@ -96,16 +146,22 @@ def pages(keeper):
     system = System.objects.running().first()
     acquisition = Acquisition.objects.first()
     sold = sale_with_everything(keeper)
+    traded = trade_with_everything(keeper)
     claimed = claim_with_everything(sold.contact, keeper)
     kept = leave_with(plug=gone, contact=sold.contact, on=localdate(), today=localdate(), by=keeper)
+    other = contact_named(name="Mira form the club", by=keeper)
     (held,) = hold_plugs(
         plugs=[available_on(localdate())[10]], contact=sold.contact, until=localdate(), today=localdate(), by=keeper
     )
-    Availability.objects.create(pk=1, visibility="public", wishes="Any Stylophora", reach="At the club")
+    told = {"visibility": "public", "wishes": "Any Stylophora", "reach": "At the club"}
+    Availability.objects.update_or_create(pk=1, defaults=told)
     itself, *packed = available_on(localdate()).order_by("-pk")[:3]
     offer_plug(plug=itself, as_itself=True, words="Two branches, blue tips", by=keeper)
     make_pack(name="Two to begin with", amount=Decimal(40), plugs=packed, by=keeper)
+    photos = pages_of_photos(colony, keeper)
     return [
+        *photos,
+        *pages_of_films(ended),
         *(
             reverse(name)
             for name in [
@@ -114,6 +170,8 @@ def pages(keeper):
                 "sessions",
                 "session_from_file",
                 "rack",
+                "market",
+                "market_brought",
                 "lineages",
                 "lineage_new",
                 "systems",
@@ -169,6 +227,10 @@ def pages(keeper):
             for name in ["plug_grow_on", "plug_correct", "plug_left", "hold", "plug_price", "plug_offer", "plug_wait"]
         ),
         reverse("lineage", args=[colony.lineage_id]),
+        reverse("books"),
+        reverse("book", args=[colony.lineage_id]),
+        *(reverse("book_of_mother", args=[each.tag]) for each in (colony, ended)),
+        *(reverse("ledger_of_year", args=[year]) for year in (localdate().year, 1999)),
         reverse("lineage_edit", args=[colony.lineage_id]),
         reverse("lineage_cut_rule", args=[colony.lineage_id]),
         reverse("size_prices", args=[colony.lineage_id]),
@@ -197,14 +259,19 @@ def pages(keeper):
         ),
         f"{reverse('sale_new')}?plugs={ready.code}&colonies={colony.code}",
         f"{reverse('trade_new')}?plugs={ready.code}&colonies={colony.code}",
-        reverse("trade", args=[trade_with_everything(keeper).pk]),
+        reverse("trade", args=[traded.pk]),
+        *(reverse("own_papers", args=[each.secret]) for each in (sold, traded)),
         *(
             reverse(name, args=[kept.pk])
             for name in ["safekeeping_one", "safekeeping_heard", "safekeeping_back", "safekeeping_end"]
         ),
         *(reverse(name, args=[claimed.pk]) for name in ["claim", "claim_settle"]),
         reverse("claim_new", args=[claimed.line.sale.lines.exclude(pk=claimed.line_id).first().pk]),
-        reverse("contact", args=[sold.contact_id]),
+        *(reverse(name, args=[sold.contact_id]) for name in ["contact", "contact_same", "contact_forget"]),
+        f"{reverse('contact_same', args=[sold.contact_id])}?name={quote(other.name)}",
+        *(reverse("contact_all", args=[sold.contact_id, kind]) for kind in KINDS),
+        reverse("contact", args=[forgotten_contact(keeper).pk]),
+        page_of_credit(sold.contact),
         reverse("hold_deposit", args=[held.pk]),
         reverse("acquisition", args=[acquisition.pk]),
         reverse("acquisition_edit", args=[acquisition.pk]),
@@ -212,6 +279,13 @@ def pages(keeper):
         reverse("print_run", args=[run.pk]),
         *pages_of_passports(),
     ]
+
+
+def page_of_credit(contact):
+    """The page that pays out credit of which a part was paid out before; their own page shows it too."""
+    Credit.objects.create(contact=contact, amount=9, currency="EUR", on=localdate())
+    pay_out_credit(contact=contact, amount=Decimal(4), currency="EUR", today=localdate())
+    return f"{reverse('contact_credit_pay_out', args=[contact.pk])}?currency=EUR"
 
 
 def pages_of_passports():
@@ -239,8 +313,7 @@ def faults_of(page, address) -> list[str]:
     found = [] if answer.ok else [f"{address}: answered {answer.status}"]
     if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"):
         found.append(f"{address}: wider than the glass")
-    violations = Axe().run(page, options={"runOnly": TAGS}).response["violations"]
-    for each in violations:
+    for each in broken_rules(page, runOnly=TAGS):
         nodes = each["nodes"]
         if each["id"] == "target-size":
             nodes = [node for node in nodes if is_too_small(page, node["target"][0])]
@@ -252,8 +325,7 @@ def faults_of(page, address) -> list[str]:
 def is_too_small(page, target) -> bool:
     """Is a target too small in the middle of the glass, where no bar at the edge covers a part of it?"""
     page.evaluate("target => document.querySelector(target).scrollIntoView({block: 'center'})", target)
-    only = {"runOnly": {"type": "rule", "values": ["target-size"]}}
-    again = Axe().run(page, options=only).response["violations"]
+    again = broken_rules(page, runOnly={"type": "rule", "values": ["target-size"]})
     return any(node["target"][0] == target for each in again for node in each["nodes"])
 
 

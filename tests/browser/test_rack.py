@@ -1,7 +1,10 @@
 """Checking a rack with one thumb on a phone."""
 
+import re
+
 import pytest
 from django.utils.timezone import localdate
+from playwright.sync_api import expect
 
 from propagation.models import Fate, HealingCheck, Plug
 from tests.factories import CutEventFactory, PlugFactory, RackFactory
@@ -36,7 +39,7 @@ def test_six_fresh_plugs_are_sealed_in_two_taps_and_undone_in_one(browser_page, 
     hand = taps(page)
     hand.tap(page.get_by_role("button", name="All fresh"))
     go = page.locator("[data-next-stage]")
-    assert go.inner_text() == "Mark 6 as sealed"
+    expect(go).to_have_text("Mark 6 as sealed")
     hand.tap(go)
     page.get_by_text("6 plugs marked as sealed.").wait_for()
     assert hand.count == 2
@@ -50,13 +53,13 @@ def test_the_button_says_what_it_will_do(browser_page, rack, plugs):
     page = browser_page()
     page.goto(f"/racks/{rack.pk}/")
     go = page.locator("[data-next-stage]")
-    assert go.is_disabled()
+    expect(go).to_be_disabled()
     cell(page, plugs[0]).tap()
-    assert go.inner_text() == "Mark 1 as sealed"
+    expect(go).to_have_text("Mark 1 as sealed")
     cell(page, plugs[6]).tap()
-    assert go.inner_text() == "Move 2 to the next stage"
+    expect(go).to_have_text("Move 2 to the next stage")
     cell(page, plugs[0]).tap()
-    assert go.inner_text() == "Mark 1 as encrusting"
+    expect(go).to_have_text("Mark 1 as encrusting")
 
 
 def test_a_plug_moves_to_another_cell_in_two_taps(browser_page, taps, rack, plugs):
@@ -96,7 +99,7 @@ def test_enter_in_the_day_moves_nothing(browser_page, rack, plugs):
     cell(page, plugs[0]).tap()
     page.locator("[name=note]").fill("seen in the morning")
     page.locator("[name=note]").press("Enter")
-    assert page.url.endswith(f"/racks/{rack.pk}/")
+    expect(page).to_have_url(re.compile(f"/racks/{rack.pk}/$"))
     cell(page, plugs[1]).tap()
     page.locator("[data-next-stage]").tap()
     page.get_by_text("2 plugs marked as sealed.").wait_for()

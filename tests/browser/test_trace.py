@@ -4,11 +4,12 @@ import re
 
 import pytest
 import qrcode
-from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 from PIL import Image
+from playwright.sync_api import expect
 
 from propagation.models import Colony, Plug
+from tests.browser.accessibility import OTHER_GLASSES, violations
 from tests.factories import ColonyFactory, CutEventFactory, PlugFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -24,14 +25,6 @@ def line():
     return PlugFactory.create_batch(3, cut_event=CutEventFactory(mother=child, session__cut_on="2026-06-01"))
 
 
-def violations(page):
-    return [
-        f"{found['id']}: {node['html'][:160]}"
-        for found in Axe().run(page).response["violations"]
-        for node in found["nodes"]
-    ]
-
-
 def test_a_keeper_traces_a_typed_code_to_the_acquisition(browser_page, line):
     page = browser_page(360, 740)
     page.goto(reverse("trace"))
@@ -39,14 +32,16 @@ def test_a_keeper_traces_a_typed_code_to_the_acquisition(browser_page, line):
     page.get_by_role("main").get_by_role("button", name="Trace", exact=True).click()
     page.wait_for_url(re.compile(re.escape(reverse("trace_plug", args=[line[0].code]))))
     thread = page.get_by_label("Line of descent, nearest first")
-    assert [one.strip() for one in thread.locator(".timeline-title").all_inner_texts()] == [
-        "Cut",
-        "Colony M-NEW",
-        f"Plug {Plug.objects.get(colony__tag='M-NEW').code_in_clear}",
-        "Cut",
-        "Colony M-OLD",
-        "Bought",
-    ]
+    expect(thread.locator(".timeline-title")).to_have_text(
+        [
+            "Cut",
+            "Colony M-NEW",
+            f"Plug {Plug.objects.get(colony__tag='M-NEW').code_in_clear}",
+            "Cut",
+            "Colony M-OLD",
+            "Bought",
+        ]
+    )
 
 
 def test_a_picture_of_a_label_is_enough(browser_page, line, tmp_path):
@@ -67,11 +62,10 @@ def test_the_tree_is_walked_by_key(browser_page, line):
     page.keyboard.press("Enter")
     oldest = Colony.objects.get(tag="M-OLD")
     page.wait_for_url(re.compile(re.escape(reverse("trace_plug", args=[oldest.code]))))
-    assert "M-OLD" in page.locator(".tree-across .knot-asked-for").text_content()
+    expect(page.locator(".tree-across .knot-asked-for")).to_contain_text("M-OLD")
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("width", "dark"), OTHER_GLASSES)
 def test_every_page_of_tracing_is_fit_for_everybody(browser_page, line, width, dark):
     page = browser_page(width, 800, dark=dark, touch=width < 700)
     for path in (
@@ -113,4 +107,4 @@ def test_it_all_works_without_scripts(browser_page, line):
     page = browser_page(360, 740, scripts=False)
     page.goto(reverse("trace_plug", args=["M-OLD"]))
     page.get_by_text("As a table").click()
-    assert page.get_by_role("rowheader", name="Cut 1 Apr 2026").is_visible()
+    expect(page.get_by_role("rowheader", name="Cut 1 Apr 2026")).to_be_visible()

@@ -169,9 +169,9 @@ def test_a_refused_form_saves_nothing_and_loses_nothing(signed_in):
     [
         ({"day": "2126-06-01"}, "lies in the future"),
         ({"day": "1926-06-01"}, "is the year right"),
-        ({"day": "soon"}, "Write it as 2026-06-15"),
-        ({"count": "-3"}, "greater than or equal to 1"),
-        ({"count": "900"}, "less than or equal to 200"),
+        ({"day": "soon"}, "Write it like 15 Jun 2026"),
+        ({"count": "-3"}, "-3 is too little; 1 is the least."),
+        ({"count": "900"}, "900 is too much; 200 is the most."),
         ({"size_mm": "900"}, "cannot be right"),
         ({"amount": "-5"}, "less than nothing"),
         ({"lineage_name": ""}, "Say which lineage this is"),

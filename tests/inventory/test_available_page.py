@@ -26,6 +26,7 @@ from propagation.models import Preferences
 from propagation.throttle import forget_guesses
 from tests.factories import ContactFactory, CutEventFactory, HoldFactory, LineageFactory, RackFactory, ReadyPlugFactory
 from tests.inventory.sales import begun
+from tests.keeper_on_papers import keep_for_papers, tells_of_it
 
 pytestmark = pytest.mark.django_db
 SCHEMA = "https://schema.org/"
@@ -132,9 +133,9 @@ def test_several_alike_are_one_offer_and_what_differs_is_another(client):
         "- 1 frag, €25.00",
     ]
     page = page_of(client)
-    assert "2 frags</td>" in page
-    assert "22 to 28 mm</td>" in page
-    assert "€25.00 each</td>" in page
+    assert ">2 frags</span>" in page
+    assert ">22 to 28 mm</span>" in page
+    assert ">€25.00 each</strong>" in page
 
 
 def test_a_plug_is_offered_as_itself_or_not_at_all(client):
@@ -214,6 +215,24 @@ def test_nothing_of_the_keepers_is_on_it(client):
         assert "Any Stylophora" in page
         for hidden in ("Hidden shelf", "weak base", "bought cheap", "Mira", secret, plug.code, plug.code_in_clear):
             assert hidden not in page
+
+
+def test_an_address_to_reach_the_keeper_by_is_a_link(client):
+    shown(reach="Write to keeper@pier.example or <b>call</b>")
+    page = page_of(client)
+    assert '<a href="mailto:keeper@pier.example">keeper@pier.example</a>' in page
+    assert "&lt;b&gt;call&lt;/b&gt;" in page
+    assert "Write to keeper@pier.example or <b>call</b>" in page_of(client, "?as=text")
+
+
+def test_what_is_written_for_papers_is_not_on_it(client):
+    keep_for_papers()
+    shown(reach="Ask at the club")
+    of(LineageFactory())
+    for query in ("", "?as=text"):
+        page = page_of(client, query)
+        assert "Ask at the club" in page
+        assert not tells_of_it(page)
 
 
 def test_the_text_fits_seventy_columns(client):

@@ -5,6 +5,7 @@ from datetime import timedelta
 from decimal import Decimal
 from html import unescape
 
+import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
@@ -15,6 +16,8 @@ from inventory.actions import claim as act
 from inventory.actions.begin_sale import cancel_sale
 from inventory.actions.claim import add_picture, report_claim, settle_claim
 from inventory.actions.hand_over import sell_now, undo_handing_over
+from inventory.actions.pay_sale import refund, withdraw_payment
+from inventory.actions.sell_at_market import sell_at_market
 from inventory.agenda_items import claims_to_settle
 from inventory.errors import LateClaim, PlugInSale
 from inventory.models import Claim, ClaimPicture, Credit, Sale
@@ -23,6 +26,7 @@ from inventory.readings.sales import credit_of, totals
 from propagation.errors import AlreadyDone, BadDate, BadValue, PictureUnreadable
 from tests.factories import ContactFactory, ReadyPlugFactory
 from tests.inventory.sales import begun, items_of
+from tests.propagation.photo_samples import as_file, as_heic, bomb
 
 pytestmark = pytest.mark.django_db
 
@@ -128,6 +132,18 @@ def test_what_is_refused_can_be_settled_after_all(claim, today):
         settle_claim(claim=claim, outcome="maybe", on=today, today=today)
 
 
+def test_what_was_credited_for_a_claim_is_not_given_back_once_more(claim, sale, today):
+    settle_claim(claim=claim, outcome="credit", amount=Decimal(20), on=today, today=today)
+    paid = sale.payments.get()
+    with pytest.raises(BadValue, match=r"more than the €30\.00 that was paid"):
+        refund(sale=sale, amount=Decimal(31), today=today)
+    with pytest.raises(BadValue, match=r"Credit was given for a claim out of the payment of €50\.00"):
+        withdraw_payment(payment=paid, today=today)
+    refund(sale=sale, amount=Decimal(30), today=today)
+    with pytest.raises(BadValue, match="could be given back"):
+        refund(sale=sale, amount=Decimal(1), today=today)
+
+
 def test_two_who_settle_at_once_give_back_once(at_once, claim, sale, today):
     def give():
         return settle_claim(claim=claim, outcome="refunded", amount=Decimal(25), on=today, today=today)
@@ -163,15 +179,24 @@ def test_a_picture_is_kept_without_metadata(claim, kind):
     assert (picture.format, picture.size, dict(picture.getexif())) == ("JPEG", (30, 40), {})
 
 
+def test_a_heic_picture_is_kept_without_place_and_device(claim):
+    sent = as_heic(as_file(np.full((40, 30, 3), (200, 90, 40), np.uint8)))
+    assert b"Invented" in sent
+    written = add_picture(claim=claim, data=sent).file.read()
+    assert b"Invented" not in written
+    picture = Image.open(io.BytesIO(written))
+    assert (picture.format, picture.size, dict(picture.getexif())) == ("JPEG", (30, 40), {})
+    assert picture.getpixel((15, 20)) == pytest.approx((200, 90, 40), abs=6)
+
+
 def test_what_is_no_picture_is_refused(claim, monkeypatch):
     for data in (b"", b"<svg/>", b"GIF89a", photo()[:200], photo("GIF")):
         with pytest.raises(PictureUnreadable):
             add_picture(claim=claim, data=data)
     with pytest.raises(PictureUnreadable, match="more than the 15 MB"):
         add_picture(claim=claim, data=b"x" * (act.MOST_BYTES + 1))
-    monkeypatch.setattr(act, "MOST_PIXELS", 1000)
     with pytest.raises(PictureUnreadable, match="too many pixels"):
-        add_picture(claim=claim, data=photo())
+        add_picture(claim=claim, data=bomb())
     monkeypatch.setattr(act, "MOST_PICTURES", 0)
     with pytest.raises(BadValue, match="pictures already"):
         add_picture(claim=claim, data=photo())
@@ -229,9 +254,58 @@ def test_a_picture_is_for_those_signed_in(client, claim):
     assert "picture" not in answer["Location"].split("?")[0]
 
 
+def test_pictures_are_shown_small_in_lists_and_served_as_nothing_but_pictures(signed_in, claim):
+    kept = add_picture(claim=claim, data=photo(size=(900, 600)))
+    small = reverse("claim_thumbnail", args=[kept.pk])
+    for address in (reverse("claims"), reverse("claim", args=[claim.pk])):
+        assert f'src="{small}"' in text_of(signed_in.get(address))
+    served = signed_in.get(small)
+    picture = Image.open(io.BytesIO(served.content))
+    assert (picture.format, picture.size, dict(picture.getexif())) == ("JPEG", (320, 320), {})
+    for answer in (served, signed_in.get(reverse("claim_picture", args=[kept.pk]))):
+        assert answer["Content-Type"] == "image/jpeg"
+        assert answer["X-Content-Type-Options"] == "nosniff"
+        assert answer["Content-Security-Policy"].startswith("default-src 'self'")
+        assert "private" in answer["Cache-Control"]
+
+
+def test_a_page_put_in_the_place_of_a_picture_is_not_shown_as_one(signed_in, claim):
+    kept = add_picture(claim=claim, data=photo())
+    with kept.file.storage.open(kept.file.name, "wb") as file:
+        file.write(b"<script>alert(1)</script>")
+    assert signed_in.get(reverse("claim_thumbnail", args=[kept.pk])).status_code == 404
+    served = signed_in.get(reverse("claim_picture", args=[kept.pk]))
+    assert (served["Content-Type"], served["X-Content-Type-Options"]) == ("image/jpeg", "nosniff")
+    kept.file.storage.delete(kept.file.name)
+    for name in ("claim_thumbnail", "claim_picture"):
+        assert signed_in.get(reverse(name, args=[kept.pk])).status_code == 404
+
+
+def test_the_list_costs_the_same_queries_however_many_pictures(signed_in, sale, today, django_assert_num_queries):
+    claims = [report_claim(line=line, kind="dead", on=today, today=today) for line in sale.lines.all()]
+    add_picture(claim=claims[0], data=photo())
+    signed_in.get(reverse("claims"))
+    with django_assert_num_queries(5):
+        signed_in.get(reverse("claims"))
+    for claim in claims * 2:
+        add_picture(claim=claim, data=photo())
+    with django_assert_num_queries(5):
+        signed_in.get(reverse("claims"))
+
+
 def test_a_late_claim_is_taken_knowingly(signed_in, sale, today):
     Sale.objects.update(left_on=today - timedelta(days=20), agreed_on=today - timedelta(days=20))
     new = reverse("claim_new", args=[sale.lines.first().pk])
     asked = text_of(signed_in.post(new, {"kind": "died_later", "day": today}))
     assert "more than 14 days before" in asked
     assert signed_in.post(new, {"kind": "died_later", "day": today, "confirmed": "on"}).status_code == 302
+
+
+def test_credit_is_never_given_to_everybody_who_is_not_named(today):
+    plug = ReadyPlugFactory()
+    sale = sell_at_market(items=items_of(plug, price=25), today=today)
+    claim = report_claim(line=sale.lines.get(), kind=Claim.Kind.DEAD, on=today, today=today)
+    with pytest.raises(BadValue, match="everybody's who is not named"):
+        settle_claim(claim=claim, outcome=Claim.Outcome.CREDIT, amount=Decimal(25), on=today, today=today)
+    settle_claim(claim=claim, outcome=Claim.Outcome.REFUNDED, amount=Decimal(25), on=today, today=today)
+    assert not Credit.objects.exists()

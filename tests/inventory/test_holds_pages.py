@@ -199,10 +199,10 @@ def test_an_empty_tab_says_so(signed_in, which):
 
 def test_the_list_costs_the_same_queries_however_long_it_is(signed_in, django_assert_num_queries):
     HoldFactory(until=in_days(1))
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         signed_in.get(reverse("holds"))
     HoldFactory.create_batch(6, until=in_days(2))
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         signed_in.get(reverse("holds"))
 
 

@@ -104,7 +104,7 @@ def test_a_plug_is_offered_differently_and_the_history_tells_by_whom(signed_in, 
     assert offer.history.get().history_user == keeper
     lines = offers_on(localdate()).lines
     assert [bool(each.code_in_clear) for line in lines for each in line.offers] == ([codes] if codes else [])
-    assert f"{plug.code_in_clear} {plug.lineage}" in page_of(signed_in)
+    assert f"{plug.code_in_clear}</span> {plug.lineage}" in page_of(signed_in)
     page = signed_in.get(reverse("plug_offer", args=[plug.code])).content.decode()
     assert "Blue tips" in page
 

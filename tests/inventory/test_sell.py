@@ -15,6 +15,7 @@ from inventory.actions.pay_sale import refund, take_deposit, take_payment, withd
 from inventory.actions.sale_steps import SaleItem
 from inventory.errors import BadAmount, MoneyToSettle, PlugInSale, PlugTraded, SaleToConfirm
 from inventory.models import Book, Credit, Hold, LineagePrice, Payment, PlugPrice, Sale, SaleLine, Trade, TradeLine
+from inventory.models.contact import NOBODY_NAMED
 from inventory.readings.availability import available_on
 from inventory.readings.sales import credit_of, history_of, owed_in_all, totals
 from propagation.actions.changes import last_change
@@ -95,7 +96,7 @@ def test_what_is_in_a_trade_is_not_sold(today):
 def test_a_plug_that_died_yesterday_is_not_sold(today):
     plug = ReadyPlugFactory()
     find_dead(plugs=[plug], on=today - timedelta(days=1), today=today, reason="broken")
-    with pytest.raises(PlugGone, match="is dead since 2026-06-14, so it cannot be sold"):
+    with pytest.raises(PlugGone, match="is dead since 14 Jun 2026, so it cannot be sold"):
         begin_sale(contact=ContactFactory(), items=items_of(plug), today=today)
 
 
@@ -132,7 +133,7 @@ def test_a_deposit_on_their_hold_counts_and_lies_there_no_more(today):
     sale = begin_sale(contact=hold.contact, items=items_of(hold.plug), today=today, confirmed=False)
     payment = sale.payments.get()
     hold.refresh_from_db()
-    assert (payment.kind, payment.amount, hold.deposit) == ("deposit", 10, None)
+    assert (payment.kind, payment.amount, hold.deposit_fate) == ("deposit", 10, "counted")
     assert hold.released_on is None  # it ends when the plug leaves
     assert totals(sale).owed == 15
 
@@ -427,6 +428,21 @@ def test_what_came_from_credit_goes_back_to_it(today):
         ("credit", 8),
         ("transfer", 20),
     ]
+
+
+def test_whoever_is_not_named_gets_money_back_and_no_credit(today):
+    nobody = ContactFactory(name=NOBODY_NAMED)
+    sale = begin_sale(contact=nobody, items=items_of(ReadyPlugFactory(), price=20), today=today)
+    agree_sale(sale=sale, today=today)
+    take_payment(sale=sale, amount=Decimal(20), today=today)
+    with pytest.raises(BadValue, match="everybody's who is not named") as refused:
+        refund(sale=sale, amount=Decimal(5), method="credit", today=today)
+    assert refused.value.field == "method"
+    with pytest.raises(BadValue, match="everybody's who is not named") as refused:
+        cancel_sale(sale=sale, today=today, settle="credit")
+    assert refused.value.field == "settle"
+    cancel_sale(sale=sale, today=today, settle="refund")
+    assert (totals(Sale.objects.get()).received, credit_of(nobody, "EUR")) == (0, 0)
 
 
 # -- at the market

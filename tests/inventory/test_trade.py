@@ -17,6 +17,7 @@ from inventory.actions.trade import cancel_trade, trade
 from inventory.errors import HeldForOthers, LeavingToConfirm, PlugInSale
 from inventory.models import Contact, Hold, SaleLine, Trade, TradeLine
 from propagation.actions.acquire import PackLine
+from propagation.actions.keep_lineage import lineage_named
 from propagation.actions.take_size import take_size
 from propagation.errors import AlreadyDone, BadDate, BadValue, PlugGone, PlugPromised, RowErrors
 from propagation.models import Acquisition, Colony, Lineage, Plug
@@ -246,7 +247,7 @@ def test_from_scratch_by_code_with_nothing_lost(signed_in):
     assert added.status_code == 200
     assert text_of(added).count('name="taken"') == 2
     more = signed_in.post(reverse("trade_new"), told(plug, more="yes"))
-    assert 'name="lines-3-lineage"' in text_of(more)
+    assert 'name="lines-2-lineage"' in text_of(more)
     assert not Trade.objects.exists()
 
 
@@ -273,3 +274,9 @@ def test_each_refusal_stands_at_its_place(signed_in):
 def test_an_unknown_code_in_the_address_is_said(signed_in):
     answer = signed_in.get(f"{reverse('trade_new')}?plugs=ZZZZZZZZ", follow=True)
     assert "ZZZZZZZZ" in text_of(answer)
+
+
+def test_two_at_once_for_a_line_that_is_new_begin_it_once(at_once):
+    answers = at_once([lambda: lineage_named("Given For It").pk for _ in range(4)])
+    assert len(set(answers)) == 1
+    assert isinstance(answers[0], int), answers[0]

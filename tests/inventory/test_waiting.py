@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 
 from inventory.actions.hold_plugs import hold_plugs, release_hold
+from inventory.actions.let_go import let_go
 from inventory.actions.wait_in_line import give_up_waiting, hold_for_next, wait_for
 from inventory.errors import NearlyTheSameName, PlugAlreadyPromised
 from inventory.models import Contact, Hold, Waiting
@@ -191,3 +192,28 @@ def test_the_holds_page_costs_the_same_queries_however_many_wait(signed_in, djan
         in_line(hold, f"Waiter {'abcdefgh'[number] * 5}")
     with django_assert_max_num_queries(10):
         signed_in.get(reverse("holds"))
+
+
+def test_the_page_of_a_plug_shows_its_line(signed_in):
+    today, hold = localdate(), HoldFactory(until=localdate())
+    here = reverse("plug", args=[hold.plug.code])
+    assert "In line for it" not in signed_in.get(here).content.decode()
+    for name in ("Sela", "Mira"):
+        wait_for(plug=hold.plug, contact_name=name, today=today, is_somebody_new=True)
+    answer = signed_in.get(here)
+    assert [each.name for each in answer.context["in_line"]] == ["Sela", "Mira"]
+    assert "See who has it and who is next" in answer.content.decode()
+    release_hold(hold=hold, today=today)
+    assert "Hold it for the next" in signed_in.get(here).content.decode()
+    let_go(plugs=[hold.plug], fate="given", on=today, today=today)
+    assert "tell them" in signed_in.get(here).content.decode()
+
+
+def test_a_plug_is_left_with_somebody_from_its_page_unless_it_is_promised(signed_in):
+    free, held = ReadyPlugFactory(), HoldFactory(until=localdate()).plug
+    address = reverse("safekeeping_new")
+    page = signed_in.get(reverse("plug", args=[free.code])).content.decode()
+    assert f'href="{address}?plug={free.code}"' in page
+    assert address not in signed_in.get(reverse("plug", args=[held.code])).content.decode()
+    form = signed_in.get(address, {"plug": free.code}).content.decode()
+    assert f'value="{free.code}"' in form

@@ -128,8 +128,8 @@ def test_a_keeper_defines_a_stock_and_prints_its_outline(signed_in):
     [
         ({"pitch_x_mm": "50"}, "overlap"),
         ({"left_mm": "60"}, "page"),
-        ({"label_width_mm": "-3"}, "greater"),
-        ({"columns": "0"}, "greater"),
+        ({"label_width_mm": "-3"}, "too little"),
+        ({"columns": "0"}, "too little"),
     ],
 )
 def test_a_stock_that_cannot_be_is_refused_with_the_reason(signed_in, change, word):

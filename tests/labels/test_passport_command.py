@@ -89,7 +89,7 @@ def test_checking_records_nothing(file):
     text = told("import_passport", file, "--check")
     assert "G6X9-8HR4 · Harbour Ember, signed on" in text
     assert "calls itself The Lagoon Shed" in text
-    assert "↑ 2025-07-01  Frag G6X9-8HR4 was cut from the mother colony MOTHER-2" in text
+    assert "↑ 1 Jul 2025  Frag G6X9-8HR4 was cut from the mother colony MOTHER-2" in text
     assert "not named this key" in text
     assert not Acquisition.objects.exists()
 

@@ -183,7 +183,7 @@ def test_every_keeper_of_the_chain_becomes_known():
 @pytest.mark.parametrize(
     ("kwargs", "error", "sentence"),
     [
-        ({"terms": deal(on=date(2026, 3, 31))}, BadDate, "before it began with its keeper on 2026-04-01"),
+        ({"terms": deal(on=date(2026, 3, 31))}, BadDate, "before it began with its keeper on 1 Apr 2026"),
         ({"terms": deal(on=TODAY + timedelta(days=1))}, BadDate, "future"),
         ({"terms": deal(kind="returned")}, BadValue, "did not come back"),
         ({"terms": deal(amount=Decimal(-1))}, BadValue, "cannot be right"),

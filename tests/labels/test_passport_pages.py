@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
@@ -15,6 +16,7 @@ from labels.passports.signing import canonical, did_of, fingerprint
 from propagation.models import Acquisition, Plug, Preferences
 from propagation.throttle import forget_guesses
 from tests.factories import ColonyFactory, ContactFactory, CutEventFactory, LineageFactory, PlugFactory
+from tests.keeper_on_papers import keep_for_papers, tells_of_it
 from tests.labels.passport_samples import CODE, KEY, OTHER_KEY, chained, line, signed
 
 pytestmark = pytest.mark.django_db
@@ -328,6 +330,15 @@ def test_a_stranger_learns_nothing_more_from_it_than_from_the_page(client, plug)
     assert "Harbour Ember" in told
     assert "Secret" not in told
     assert plug.cut_event.mother.code not in told
+
+
+def test_what_is_written_for_papers_is_in_no_passport(signed_in, plug):
+    keep_for_papers()
+    for_a_stranger = Client().get(reverse("scan", args=[plug.code]), headers={"accept": LD})
+    for_the_keeper = signed_in.get(reverse("passport_of", args=[plug.code]))
+    for handed_out in (for_a_stranger, for_the_keeper):
+        assert read_passport(handed_out.content, now=timezone.now()).line.code == plug.code
+        assert not tells_of_it(handed_out.content)
 
 
 def test_switched_off_nobody_gets_one(client, plug):

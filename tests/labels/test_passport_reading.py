@@ -305,7 +305,7 @@ def test_a_moment_of_signing_in_the_future():
 
 
 def test_a_day_in_the_future():
-    refused(signed(line(cut=NOW.date() + timedelta(days=2)), created=NOW), "2026-06-17, lies in the future")
+    refused(signed(line(cut=NOW.date() + timedelta(days=2)), created=NOW), "17 Jun 2026, lies in the future")
     refused(signed(line(cut=EARLIER.date() + timedelta(days=3))), "lies in the future")  # after it was signed
     assert read(signed(line(cut=NOW.date() + timedelta(days=1)), created=NOW))
 

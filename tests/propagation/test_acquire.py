@@ -81,7 +81,7 @@ def test_nothing_comes_back_as_another_lineage_or_before_it_left(today):
     left = PlugFactory(fate="given", ended_on=date(2026, 5, 1))
     with pytest.raises(BadValue, match="is of another lineage"):
         acquire_plugs(lineage=LineageFactory(), count=1, kind="returned", returned_plug=left, on=DAY, today=today)
-    with pytest.raises(BadDate, match="before it left on 2026-05-01"):
+    with pytest.raises(BadDate, match="before it left on 1 May 2026"):
         acquire_plugs(
             lineage=left.lineage, count=1, kind="returned", returned_plug=left, on=date(2026, 4, 30), today=today
         )

@@ -280,3 +280,19 @@ def test_one_bad_row_and_nothing_is_corrected(session, correct, today):
 def test_a_count_that_was_a_slip_is_not_remembered(session, correct):
     correct(session, frags=6)
     assert session.cut_events.get().mother.lineage.frags_per_cut == 6
+
+
+def test_what_was_cut_with_is_corrected_and_what_it_was_stays_on_record(session, correct):
+    assert correct(session, cut_with="band_saw").changes == ["M012 cut with nothing noted → band saw"]
+    event = session.cut_events.get()
+    assert event.cut_with == "band_saw"
+    assert list(event.history.values_list("cut_with", flat=True)) == ["band_saw", ""]
+    assert correct(session, version=2, cut_with="").changes == ["M012 cut with band saw → nothing noted"]
+    with pytest.raises(RowErrors, match="“laser”"):
+        correct(session, version=3, cut_with="laser")
+
+
+def test_a_correction_of_something_else_leaves_what_was_cut_with(session, correct):
+    correct(session, cut_with="blade")
+    correct(session, version=2, frags=7)
+    assert session.cut_events.get().cut_with == "blade"

@@ -109,3 +109,20 @@ def test_record_session_names_row_and_column_and_saves_nothing(mother, tmp_path)
 
 def test_record_session_names_a_file_that_is_not_there():
     assert "nowhere.csv" in refusal("record_session", "nowhere.csv")
+
+
+def test_cut_and_record_session_take_what_was_cut_with(mother, tmp_path):
+    run("cut", "--mother", "M012", "--frags", "2", "--with", "Bone cutters")
+    assert CutEvent.objects.get().cut_with == "bone_cutters"
+    ColonyFactory(tag="M013")
+    file = tmp_path / "sitting.csv"
+    file.write_text("mother,frags\nM013,2\n")
+    run("record_session", str(file), "--with", "rotary_tool")
+    assert CutEvent.objects.latest("id").cut_with == "rotary_tool"
+
+
+def test_a_tool_that_is_not_known_is_refused_with_those_that_are(mother):
+    said = refusal("cut", "--mother", "M012", "--frags", "2", "--with", "laser")
+    assert "“laser”" in said
+    assert "snapped" in said
+    assert not CuttingSession.objects.exists()

@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils.timezone import localdate
 
 from propagation.actions.record_cutting import MotherCut, record_cutting
-from propagation.models import CuttingSession, Plug, Preferences
+from propagation.models import CutEvent, CuttingSession, Plug, Preferences
 from tests.factories import (
     ColonyFactory,
     CutEventFactory,
@@ -447,3 +447,75 @@ def test_a_file_with_a_resting_mother_asks_for_the_reason_in_the_form(signed_in,
 def test_without_a_file_the_page_says_to_choose_one(signed_in):
     response = signed_in.post("/sessions/from-file/", {"cut_on": str(localdate())})
     assert "Choose a file" in words_of(response)
+
+
+def tools():
+    return list(CutEvent.objects.order_by("id").values_list("cut_with", flat=True))
+
+
+def checked_tool(response):
+    page = response.content.decode()
+    return [
+        re.search(r'value="(\w*)"', radio).group(1)
+        for radio in re.findall(r'<input type="radio" name="cut_with"[^>]*>', page)
+        if "checked" in radio
+    ]
+
+
+def test_a_sitting_has_one_tool_and_a_mother_may_differ(signed_in, mother):
+    saw, unsaid = ColonyFactory(), ColonyFactory()
+    cuts = (mother, {"cut_with": ""}), (saw, {"cut_with": "band_saw"}), (unsaid, {"cut_with": "none"})
+    response = signed_in.post(CUT, entry(*cuts, cut_with="bone_cutters"))
+    assert tools() == ["bone_cutters", "band_saw", ""]
+    words = words_of(signed_in.get(response.url))
+    assert "Cut with Bone cutters" in words
+    assert "Cut with Band saw" in words
+    assert words.count("Cut with") == 2
+
+
+def test_a_form_without_a_tool_notes_none(signed_in, mother):
+    signed_in.post(CUT, entry((mother, {})))
+    assert tools() == [""]
+
+
+def test_the_tool_of_the_last_sitting_is_offered_at_the_next(signed_in, mother):
+    assert checked_tool(signed_in.get(CUT)) == [""]
+    signed_in.post(CUT, entry((mother, {}), cut_with="blade"))
+    assert checked_tool(signed_in.get(CUT)) == ["blade"]
+
+
+def test_an_unknown_tool_is_refused_and_nothing_is_lost(signed_in, mother):
+    response = signed_in.post(CUT, entry((mother, {"frags": 7, "cut_with": "laser"}), cut_with="axe"))
+    assert response.status_code == 422
+    assert not CuttingSession.objects.exists()
+    assert 'value="7"' in response.content.decode()
+    assert "Cut with: “axe” is none of these. Choose one of them." in words_of(response)
+
+
+def test_what_a_file_says_of_tools_is_not_mixed_with_the_last_sitting(signed_in, mother):
+    signed_in.post(CUT, entry((ColonyFactory(), {}), cut_with="blade"))
+    file = SimpleUploadedFile("s.csv", b"mother,frags,cut_with\nM012,4,band saw\n")
+    response = signed_in.post(reverse("session_from_file"), {"file": file, "cut_on": str(localdate())})
+    assert checked_tool(response) == [""]
+    page = response.content.decode()
+    select = page[page.index(f'name="m{mother.pk}-cut_with"') :].split("</select>")[0]
+    assert re.findall(r'<option value="(\w*)" selected', select) == ["band_saw"]
+
+
+def test_the_tool_is_corrected_on_the_page_of_correction(signed_in, mother, now):
+    session = record_cutting(cuts=[MotherCut(mother, 3, cut_with="blade")], cut_on=now, today=now)
+    address, event = reverse("session_correct", args=[session.pk]), session.cut_events.get()
+    page = signed_in.get(address).content.decode()
+    select = page[page.index(f'name="e{event.pk}-cut_with"') :].split("</select>")[0]
+    assert re.findall(r'<option value="(\w*)" selected', select) == ["blade"]
+    data = {"cut_on": str(now), "note": "", "version": 1}
+    row = {"tag": "M012", "frags": 3, "measure": "diameter_mm", "cut_with": "band_saw"}
+    response = signed_in.post(address, data | {f"e{event.pk}-{name}": value for name, value in row.items()})
+    assert tools() == ["band_saw"]
+    assert "M012 cut with blade or scalpel → band saw" in words_of(signed_in.get(response.url))
+
+
+def test_a_plug_tells_what_it_was_cut_with(signed_in, mother, now):
+    record_cutting(cuts=[MotherCut(mother, 1, cut_with="snapped")], cut_on=now, today=now)
+    page = signed_in.get(reverse("plug", args=[Plug.objects.get().code]))
+    assert "Cut with Snapped by hand" in words_of(page)

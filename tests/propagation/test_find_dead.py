@@ -41,7 +41,7 @@ def test_a_plug_dies_once(plug, today):
 
 def test_a_plug_that_was_seen_alive_later_was_not_dead_then(plug, today):
     check_healing(plugs=[plug], stage="encrusting", on=today, today=today)
-    with pytest.raises(BadDate, match="was seen encrusting on 2026-06-15"):
+    with pytest.raises(BadDate, match="was seen encrusting on 15 Jun 2026"):
         find_dead(plugs=[plug], reason="broken", on=today - timedelta(days=3), today=today)
     plug.refresh_from_db()
     assert plug.is_kept

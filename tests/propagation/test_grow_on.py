@@ -73,7 +73,7 @@ def test_a_day_in_the_future_or_not_after_the_cut_is_refused(today):
 def test_a_day_before_its_last_check_is_refused(today):
     plug = PlugFactory()
     check_healing(plugs=[plug], stage="healed", on=today, today=today)
-    with pytest.raises(BadDate, match="it was checked on 2026-06-15"):
+    with pytest.raises(BadDate, match="it was checked on 15 Jun 2026"):
         grow_on(plug=plug, tag="G7", on=today - timedelta(days=2), today=today)
 
 

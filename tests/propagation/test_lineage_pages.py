@@ -181,7 +181,7 @@ def test_a_keeper_of_inches_sees_and_types_inches_and_nothing_drifts(signed_in):
 
 def test_a_negative_count_is_refused(signed_in):
     page = signed_in.post("/lineages/new/", told(frags_per_cut="-2")).content.decode()
-    assert "greater than or equal to 0" in page
+    assert "is too little; 0 is the least." in page
     assert not Lineage.objects.exists()
 
 

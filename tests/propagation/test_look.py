@@ -10,14 +10,20 @@ from django.contrib.staticfiles import finders
 CSS = Path(finders.find("propagation/ramet.css")).read_text(encoding="utf-8")
 
 
-def colours_of(selector):
-    """The colours that the first block of a selector gives to its names."""
-    block = re.search(re.escape(selector) + r"\s*\{(.*?)\}", CSS, re.DOTALL).group(1)
-    return dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6});", block))
+def block_of(selector):
+    """What the first block of a selector says."""
+    return re.search(re.escape(selector) + r"\s*\{(.*?)\}", CSS, re.DOTALL).group(1)
 
 
-LIGHT = colours_of(":root")
-DARK = colours_of(':root[data-theme="dark"]')
+def switches_of(selector):
+    """Which of light and dark the block of a selector lets through."""
+    return dict(re.findall(r"--if-(light|dark):\s*(.*?);", block_of(selector)))
+
+
+PAIRS = re.findall(r"--([a-z-]+): var\(--if-light, (#[0-9a-f]{6})\) var\(--if-dark, (#[0-9a-f]{6})\);", CSS)
+ALIKE = dict(re.findall(r"^  --([a-z-]+): (#[0-9a-f]{6});$", CSS, re.MULTILINE))
+LIGHT = ALIKE | {name: light for name, light, _ in PAIRS}
+DARK = ALIKE | {name: dark for name, _, dark in PAIRS}
 
 
 def luminance(colour):
@@ -60,11 +66,20 @@ def test_edges_of_controls_stand_out(theme, ground):
 
 
 def test_dark_by_device_is_dark_by_hand():
-    assert colours_of(':root:not([data-theme="light"])') == DARK
+    dark = switches_of(':root[data-theme="dark"]')
+    assert dark == {"light": "", "dark": "initial"}
+    assert switches_of(':root:not([data-theme="light"])') == dark
 
 
-def test_both_themes_name_the_same_colours():
-    assert LIGHT.keys() == DARK.keys()
+def test_without_a_wish_for_dark_it_is_light():
+    assert switches_of(":root") == {"light": "initial", "dark": ""}
+
+
+def test_paper_is_light_whatever_the_screen_was():
+    assert switches_of('@media print {\n  :root,\n  :root[data-theme="dark"],\n  :root:not([data-theme="light"])') == {
+        "light": "initial",
+        "dark": "",
+    }
 
 
 def test_the_stylesheet_asks_nobody_else_for_anything():

@@ -28,13 +28,13 @@ def test_a_colony_is_not_moved_to_where_it_stands(today):
 
 def test_a_move_before_the_last_one_is_refused_with_its_day(today):
     placement = PlacementFactory(since=date(2026, 5, 1))
-    with pytest.raises(BadDate, match="comes before it last moved on 2026-05-01"):
+    with pytest.raises(BadDate, match="comes before it last moved on 1 May 2026"):
         move_colony(colony=placement.colony, spot=SpotFactory(), on=date(2026, 4, 1), today=today)
 
 
 def test_a_move_into_the_days_of_an_earlier_placement_is_refused(today):
     placement = PlacementFactory(until=date(2026, 5, 1))
-    with pytest.raises(BadDate, match="it left its last spot on 2026-05-01"):
+    with pytest.raises(BadDate, match="it left its last spot on 1 May 2026"):
         move_colony(colony=placement.colony, spot=SpotFactory(), on=date(2026, 4, 1), today=today)
 
 
@@ -67,7 +67,7 @@ def test_a_move_entered_late_into_an_ended_system_ends_with_it(today):
 
 def test_what_is_no_longer_kept_is_not_moved(today):
     colony = ColonyFactory(ended_on=date(2026, 1, 1), end_reason="died")
-    with pytest.raises(BadValue, match="no longer kept since 2026-01-01"):
+    with pytest.raises(BadValue, match="no longer kept since 1 Jan 2026"):
         move_colony(colony=colony, spot=SpotFactory(), on=today, today=today)
 
 

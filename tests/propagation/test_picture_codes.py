@@ -1,8 +1,6 @@
 """Codes in a photo of labels."""
 
 import io
-import struct
-import zlib
 
 import pytest
 import qrcode
@@ -12,6 +10,7 @@ from propagation import codes
 from propagation.errors import NoCodeInPicture, PictureUnreadable
 from propagation.readings import picture_codes
 from propagation.readings.picture_codes import codes_in_picture
+from tests.propagation.photo_samples import as_file, as_heic, bomb, picture
 
 pytestmark = pytest.mark.no_database
 
@@ -60,8 +59,14 @@ def test_only_a_code_of_somebody_else_is_named_as_such():
 
 
 def test_a_picture_without_a_code_says_how_to_take_a_better_one():
-    with pytest.raises(NoCodeInPicture, match="Wipe the label"):
+    with pytest.raises(NoCodeInPicture, match=r"it is blurred\. Hold still.* type the code\."):
         codes_in_picture(photo())
+
+
+def test_a_label_in_a_heic_photo_is_read_in_coloured_light_and_upside_down():
+    code = codes.new_code()
+    pixels = picture(f"HTTPS://REEF.EXAMPLE/Q/{code}", cast=(0.25, 0.45, 1.0)).pixels
+    assert codes_in_picture(as_heic(as_file(pixels, turned=3))) == [code]
 
 
 @pytest.mark.parametrize("data", [b"not a picture at all", b"<svg xmlns='http://www.w3.org/2000/svg'/>", b"%PDF-1.7"])
@@ -83,20 +88,13 @@ def test_a_picture_cut_short_is_named(file_format):
 
 
 def test_a_picture_of_too_many_pixels_is_refused_before_it_is_unpacked():
-    def chunk(kind, body):
-        return struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
-
-    header = struct.pack(">IIBBBBB", 60_000, 60_000, 8, 0, 0, 0, 0)
-    bomb = (
-        b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", zlib.compress(b"\0" * 99)) + chunk(b"IEND", b"")
-    )
-    with pytest.raises(PictureUnreadable, match="too many pixels"):
-        codes_in_picture(bomb)
+    with pytest.raises(PictureUnreadable, match="too many pixels; up to 120 million are taken"):
+        codes_in_picture(bomb())
 
 
 def test_a_file_that_is_too_large_is_refused(monkeypatch):
     monkeypatch.setattr(picture_codes, "MOST_BYTES", 1024**2)
-    with pytest.raises(PictureUnreadable, match="2 MB, more than the 1 MB"):
+    with pytest.raises(PictureUnreadable, match="more than the 1 MB"):
         codes_in_picture(b"\xff" * 2 * 1024**2)
 
 

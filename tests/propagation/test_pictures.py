@@ -9,6 +9,7 @@ import pytest
 from django.template.loader import render_to_string
 
 from propagation.pictures.calibration import StatedShare, calibration, chance_band
+from propagation.pictures.colour_line import ColourPoint, ColourRun, TrendPoint, colour_line
 from propagation.pictures.drawing import Box, Dot, Line, Path, Words, spread
 from propagation.pictures.growth_curve import (
     CutMark,
@@ -22,6 +23,7 @@ from propagation.pictures.growth_curve import (
 )
 from propagation.pictures.healing_curve import HealedShare, healing_curve
 from propagation.pictures.lineage_scale import MOST_NAMED, ColonyLine, lineage_scale
+from propagation.pictures.money_curve import MoneyStep, money_curve
 from propagation.pictures.plan_curve import PlanMark, plan_curve
 from propagation.pictures.rates import RateRow, rates
 from propagation.pictures.scales import DayAxis, nice_values
@@ -49,6 +51,12 @@ def monthly(number, size=30.0):
     return [
         SizePoint(start + timedelta(30 * step), size + step, size + step - 2, size + step + 2) for step in range(number)
     ]
+
+
+def money():
+    """45 paid, and 80 that came in four times; it was enough on 2 May 2026."""
+    days = (date(2024, 1, 10), date(2025, 7, 3), date(2025, 9, 1), date(2026, 5, 2), date(2026, 11, 20))
+    return [MoneyStep(day, came, 45) for day, came in zip(days, (0, 14.5, 30, 60, 80), strict=True)]
 
 
 def full_growth(**changes):
@@ -90,6 +98,19 @@ def healing():
     return [HealedShare(d, d / 60, max(d / 60 - 0.1, 0), min(d / 60 + 0.1, 1)) for d in range(0, 55, 6)]
 
 
+def colour_run(number, *, is_card=False, drift=0.0):
+    points = [
+        ColourPoint(TODAY - timedelta(30 * (number - step)), f"#8a{step % 99:02}50", 50, 24, 61, drift * step, 1.5)
+        for step in range(number)
+    ]
+    return ColourRun("a card" if is_card else "paper", is_card, min(number, 3), tuple(points))
+
+
+def colours(*runs):
+    trend = [TrendPoint(TODAY - timedelta(60), 2.0), TrendPoint(TODAY, 9.0)]
+    return colour_line("Colour", runs, sentence="Has become darker.", trend=trend, light_differs=3.0)
+
+
 STATED = [StatedShare(0.1, 0.13, 60, 0.05, 0.21), StatedShare(0.9, 0.86, 60, 0.78, 0.94)]
 
 
@@ -107,6 +128,14 @@ def every_picture():
         "lineage by day": lineage_scale("By day", colonies(5), by_age=False, unit="mm"),
         "lineage of one": lineage_scale("One", [ColonyLine("M1", TODAY, [(TODAY, 20.0)])], by_age=True, unit="mm"),
         "plan": plan_curve("Plan", plan(), best=plan()[11], habit=plan()[12], unit="mm"),
+        "money": money_curve(
+            "Money", money(), today=TODAY, unit="EUR", show="€{:.2f}".format, paid_back_on=money()[-2].day
+        ),
+        "money of a day": money_curve("Money", [MoneyStep(TODAY, 0, 120000)], today=TODAY, unit="EUR"),
+        "money that went back": money_curve("Money", [MoneyStep(TODAY - timedelta(9), -40, 0)], today=TODAY),
+        "colours": colours(colour_run(8, drift=1.2)),
+        "colours after two whites": colours(colour_run(60), colour_run(20, is_card=True, drift=1.0)),
+        "one colour": colours(colour_run(1)),
         "plan of one": plan_curve("Plan", plan()[:1], best=plan()[0]),
         "stated and seen": both.shares,
         "ranks": both.ranks,
@@ -174,7 +203,9 @@ def test_nothing_known_is_no_picture():
     assert growth_curve("None", [], today=TODAY) is None
     assert lineage_scale("None", [ColonyLine("M1", TODAY, [])], by_age=True) is None
     assert plan_curve("None", []) is None
+    assert money_curve("None", [], today=TODAY) is None
     assert healing_curve("None", []) is None
+    assert colour_line("None", [], sentence="", light_differs=3.0) is None
     assert rates("None", []) is None
     nothing = calibration("None", [], [0] * 10)
     assert nothing.shares is nothing.ranks is None
@@ -227,6 +258,27 @@ def test_the_plan_names_its_best_and_today():
     assert "Best: at 80 mm back to 49.6 mm, 38 % removed, every 60 days, gives 34 frags a year" in picture.words
     assert {"best: 34"} <= {words.text for words in picture.narrow.words}
     assert any(words.text.startswith("today: ") for words in picture.narrow.words)
+
+
+def test_a_month_has_one_swatch_in_the_colour_that_was_measured():
+    twice = ColourRun(
+        "paper", False, 1, tuple(ColourPoint(date(2026, 5, day), f"#0000{day}", 1, 1, 1, 0) for day in (10, 20))
+    )
+    picture = colours(colour_run(6), twice)
+    for drawing in picture.drawings:
+        swatches = drawing.of("swatch")
+        assert [each.fill for each in swatches[:6]] == [point.fill for point in colour_run(6).points]
+        assert [each.fill for each in swatches[6:]] == ["#000020"]
+        assert all(each.width > 0 for each in swatches)
+    assert f'fill="{swatches[0].fill}"' in render_to_string("propagation/parts/picture_marks.html", {"marks": swatches})
+
+
+def test_money_says_what_came_and_when_it_was_enough():
+    picture = money_curve("Money", money(), today=TODAY, show="€{:.2f}".format, paid_back_on=money()[-2].day)
+    assert picture.words.startswith("By 25 Nov 2026 €80.00 had come in and €45.00 had been paid.")
+    assert picture.words.endswith("It paid for itself on 2 May 2026.")
+    assert picture.rows[0] == ("10 Jan 2024", "€0.00", "€45.00")
+    assert "paid for itself" not in [key.words for key in money_curve("Money", money(), today=TODAY).legend]
 
 
 def test_chance_is_the_binomial_band():

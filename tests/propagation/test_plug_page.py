@@ -171,7 +171,7 @@ def test_the_page_takes_the_same_number_of_queries_however_long_the_life(
     for day in range(checks):
         check_healing(plugs=[plug], stage="sealed", on=today - timedelta(days=day), today=today)
     learned_healing(today)
-    # session, keeper, plug, history, spots, checks, lineage, promises (holds, sales), how plugs heal,
+    # session, keeper, plug, history, spots, checks, lineage, promises (holds, sales), who waits, how plugs heal,
     # (preferences for the unit)
-    with django_assert_num_queries(12):
+    with django_assert_num_queries(14):
         signed_in.get(reverse("plug", args=[plug.code]))

@@ -102,7 +102,7 @@ def test_a_ledge_is_no_rack():
 
 def test_a_system_that_was_taken_down_takes_no_plugs():
     rack = RackFactory(system=SystemFactory(ended_on=date(2026, 5, 1)))
-    with pytest.raises(BadValue, match="was taken down on 2026-05-01"):
+    with pytest.raises(BadValue, match="was taken down on 1 May 2026"):
         put_on_rack(plugs=[PlugFactory()], rack=rack)
 
 

@@ -112,7 +112,7 @@ def test_a_mother_rests_as_long_as_its_line_says_and_else_as_the_preferences_say
         CutEventFactory(mother=mother, session__cut_on=today - timedelta(days=10))
     record_cutting(cuts=[MotherCut(quick, 1)], cut_on=today, today=today)
     Preferences.objects.create(pk=1, rest_days=11)
-    with pytest.raises(RowErrors, match="rests until 2026-06-16"):
+    with pytest.raises(RowErrors, match="rests until 16 Jun 2026"):
         record_cutting(cuts=[MotherCut(usual, 1)], cut_on=today, today=today)
     Preferences.objects.update(rest_days=10)
     record_cutting(cuts=[MotherCut(usual, 1)], cut_on=today, today=today)
@@ -222,3 +222,20 @@ def test_a_session_takes_at_most_fifteen_queries_whatever_the_count(
         record_cutting(cuts=cuts, cut_on=today, today=today, rack=rack)
     assert CutEvent.objects.count() == mothers
     assert Plug.objects.count() == mothers * frags
+
+
+def test_each_mother_of_a_sitting_keeps_what_it_was_cut_with(mother, today):
+    other = ColonyFactory()
+    cuts = [MotherCut(mother, 2, cut_with="bone_cutters"), MotherCut(other, 3, cut_with="band_saw")]
+    record_cutting(cuts=[*cuts, MotherCut(ColonyFactory(), 1)], cut_on=today, today=today)
+    assert list(CutEvent.objects.order_by("id").values_list("cut_with", flat=True)) == ["bone_cutters", "band_saw", ""]
+    assert CutEvent.history.filter(mother=other).get().cut_with == "band_saw"
+
+
+def test_a_tool_that_is_not_known_is_refused_by_name(mother, today):
+    with pytest.raises(RowErrors, match="“laser”") as refusal:
+        record_cutting(cuts=[MotherCut(mother, 2, cut_with="laser")], cut_on=today, today=today)
+    ((row, column, sentence),) = refusal.value.errors
+    assert (row, column) == (1, "cut_with")
+    assert "bone_cutters" in sentence
+    assert not CuttingSession.objects.exists()

@@ -155,3 +155,22 @@ def test_one_bad_row_and_nothing_is_recorded_and_the_row_is_that_of_the_file(mot
         record_sitting_file(data=b"mother,frags\n\nM012,8\nM013,0", cut_on=today, today=today)
     assert [(row, column) for row, column, _ in refusal.value.errors] == [(4, "frags")]
     assert not CuttingSession.objects.exists()
+
+
+@pytest.mark.parametrize("written", ["band_saw", "Band saw", " BAND SAW "])
+def test_what_a_mother_was_cut_with_is_read_in_the_trades_words(mothers, written):
+    read = sitting(f"mother,frags,Cut with\nM012,8,{written}\nM013,4,\n")
+    assert [cut.cut_with for cut in read.cuts] == ["band_saw", ""]
+
+
+def test_a_tool_that_is_not_known_is_named_with_what_was_meant(mothers):
+    ((row, column, sentence),) = errors("mother,frags,cut_with\nM012,8,bone cuters\n")
+    assert (row, column) == (2, "cut_with")
+    assert "“bone cuters”" in sentence
+    assert "Did you mean bone_cutters?" in sentence
+
+
+def test_where_the_file_does_not_say_the_tool_given_for_all_stands(mothers, today):
+    data = b"mother,frags,cut_with\nM012,2,blade\nM013,1,\n"
+    session = record_sitting_file(data=data, cut_on=today, today=today, cut_with="band_saw")
+    assert list(session.cut_events.order_by("id").values_list("cut_with", flat=True)) == ["blade", "band_saw"]

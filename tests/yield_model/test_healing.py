@@ -4,8 +4,16 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.stats import norm
 
-from propagation.yield_model.healing import HealingModel, LineageHealing, PlugHealing, learn_healing
+from propagation.yield_model.healing import (
+    HealingModel,
+    LineageHealing,
+    PlugHealing,
+    learn_healing,
+    share_of_healed,
+)
 
 
 def checked(lineage, healed_day, dies=None, every=7.0, until=70.0):
@@ -106,3 +114,71 @@ def test_how_likely_a_plug_is_healed_by_a_day_agrees_with_when_it_is_ready():
     assert model.healed_by("line", 10.0, 1000.0) == pytest.approx(will, abs=1e-3)
     with pytest.raises(ValueError, match="at least 0"):
         model.healed_by("line", 0.0, -1.0)
+
+
+def usual_share(share, *, death_days=20.0):
+    return HealingModel("lognormal", 0.4, death_days, LineageHealing(25.0, 22.0, 28.0, share, share, share, 100))
+
+
+def quantile_of(density, share):
+    """Which part of a density of the share lies below one, integrated on its own."""
+    return quad(density, 0, share)[0] / quad(density, 0, 1)[0]
+
+
+def leaning(usual):
+    """A share whose logit is normal about that of the usual, with a spread of one."""
+    return lambda share: norm.pdf(np.log(share / (1 - share)), np.log(usual / (1 - usual)), 1) / share / (1 - share)
+
+
+def test_a_group_of_known_ends_leans_on_the_usual_share():
+    # 15 healed and 5 died, where 9 in 10 are usual: between the two, nearer to its own as it has twenty plugs.
+    found = share_of_healed(usual_share(0.9), 15, 5)
+    assert 0.75 < found[0] < 0.83
+    for probability, share in zip((0.5, 0.1, 0.9), found, strict=True):
+        part = quantile_of(lambda s: leaning(0.9)(s) * s**15 * (1 - s) ** 5, share)
+        assert part == pytest.approx(probability, abs=2e-3)
+
+
+def test_a_group_without_plugs_has_the_usual_share_and_no_certainty():
+    # The logit of 0.8 is ln 4; 80 % of a normal lie within 1.2816 of its middle.
+    expected = [1 / (1 + np.exp(-np.log(4) - step)) for step in (0, -1.2816, 1.2816)]
+    np.testing.assert_allclose(share_of_healed(usual_share(0.8), 0, 0), expected, atol=1e-4)
+
+
+def test_none_lost_of_a_few_is_no_certainty_and_many_plugs_speak_for_themselves():
+    median, low, _ = share_of_healed(usual_share(0.94), 19, 0)
+    assert median < 0.98
+    assert low < 0.93
+    np.testing.assert_allclose(share_of_healed(usual_share(0.94), 3000, 1000)[0], 0.75, atol=0.005)
+
+
+def test_counts_below_none_are_refused():
+    for counts in ((-1, 0), (0, -1), (0, 0, [(None, 3.0, -1)])):
+        with pytest.raises(ValueError, match="fewer than none"):
+            share_of_healed(usual_share(0.9), *counts)
+
+
+def test_plugs_that_were_not_looked_at_yet_say_nothing():
+    known = share_of_healed(usual_share(0.9), 15, 5)
+    np.testing.assert_allclose(share_of_healed(usual_share(0.9), 15, 5, [(None, 0.0, 300)]), known, atol=1e-9)
+
+
+def test_a_plug_at_its_median_day_counts_half_for_healing_and_by_the_deaths_it_outlived():
+    # At day 25 half of those that heal are healed; of those that die exp(-25/20) are left. Integrated on its own.
+    left = np.exp(-25 / 20)
+
+    def density(share):
+        return leaning(0.9)(share) * share**9 * (1 - share) ** 3 * (0.5 * share + left * (1 - share)) ** 8
+
+    found = share_of_healed(usual_share(0.9), 9, 3, [(None, 25.0, 8)])
+    for probability, share in zip((0.5, 0.1, 0.9), found, strict=True):
+        assert quantile_of(density, share) == pytest.approx(probability, abs=2e-3)
+
+
+def test_early_deaths_of_a_new_tool_are_not_all_there_is_to_say():
+    # Two of twenty died in ten days while nothing can have healed yet: far from none making it.
+    alone, _, _ = share_of_healed(usual_share(0.9), 0, 2)
+    with_the_others, _, _ = share_of_healed(usual_share(0.9), 0, 2, [(None, 10.0, 18)])
+    assert with_the_others > alone + 0.1
+    overdue, _, _ = share_of_healed(usual_share(0.9), 0, 2, [(None, 90.0, 18)])
+    assert overdue < alone

@@ -1,6 +1,7 @@
 from inventory.actions.hold_plugs import hold_plugs_for
 from inventory.errors import NearlyTheSameName
 from inventory.readings.chosen import plugs_chosen
+from propagation.dates import day_in_words
 from propagation.errors import BadValue
 from propagation.management.keeper_command import KeeperCommand, day
 
@@ -48,4 +49,4 @@ class Command(KeeperCommand):
 
     def lines(self, answer):
         for held in answer:
-            yield f"{held['code']}  {held['lineage']}: held for {held['for']} until {held['until']}."
+            yield f"{held['code']}  {held['lineage']}: held for {held['for']} until {day_in_words(held['until'])}."

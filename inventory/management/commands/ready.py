@@ -2,6 +2,7 @@ from inventory.models import Book
 from inventory.money import plain_amount, write_amount
 from inventory.readings.availability import available_on, for_list
 from inventory.readings.ready_soon import WITHIN_DAYS, frags_ready_soon, with_details
+from propagation.dates import day_in_words
 from propagation.errors import BadValue
 from propagation.management.keeper_command import KeeperCommand
 from propagation.readings.find import find_lineage
@@ -79,11 +80,12 @@ class Command(KeeperCommand):
             yield "Nothing is likely ready so soon."
             return
         names = min(LONGEST_NAME, max(len("Lineage"), *(len(plug["lineage"]) for plug in answer)))
-        yield f"{'Code':<9}  {'Lineage':<{names}}  {'Likely':<10}  {'Between':<24}  {'Make it':<10}  Stands at"
+        yield f"{'Code':<9}  {'Lineage':<{names}}  {'Likely':<11}  {'Between':<25}  {'Make it':<10}  Stands at"
         for plug in answer:
-            between = f"{plug['earliest']} … {plug['latest']}"
+            between = f"{day_in_words(plug['earliest'])} … {day_in_words(plug['latest'])}"
+            likely = day_in_words(plug["likely"])
             yield (
-                f"{plug['code']}  {_short(plug['lineage'], names):<{names}}  {plug['likely']}  {between:<24}  "
+                f"{plug['code']}  {_short(plug['lineage'], names):<{names}}  {likely:<11}  {between:<25}  "
                 f"{in_ten(plug['probability']):<10}  {_place(plug)}"
             )
         yield f"{len(answer)} likely healed soon; a day that has passed says that a look is worth while."

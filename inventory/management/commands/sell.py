@@ -8,6 +8,7 @@ from inventory.models import Book, Payment
 from inventory.money import plain_amount, read_amount, read_discount, write_amount
 from inventory.readings.chosen import things_chosen
 from inventory.readings.sales import lines_of, totals
+from propagation.dates import day_in_words
 from propagation.errors import BadValue
 from propagation.management.keeper_command import KeeperCommand, day
 from propagation.models import Plug
@@ -99,7 +100,7 @@ class Command(KeeperCommand):
         def money(text):
             return write_amount(text, answer["currency"])
 
-        yield f"Sale {answer['sale']} to {answer['to']}, handed over on {answer['left_on']}:"
+        yield f"Sale {answer['sale']} to {answer['to']}, handed over on {day_in_words(answer['left_on'])}:"
         for line in answer["lines"]:
             yield f"  {line['code']}  {line['lineage']}: {money(line['price'])}"
         owed = f"{money(answer['owed'])} owed" if Decimal(answer["owed"]) else "nothing owed"

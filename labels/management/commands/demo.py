@@ -1,5 +1,6 @@
 import io
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -9,6 +10,7 @@ from django.contrib.auth import get_user_model
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import connection
+from django.utils import timezone
 
 from inventory.readings.availability import available_on
 from labels.actions.print_labels import print_labels
@@ -16,6 +18,7 @@ from labels.demo_scenario import DemoScenario
 from labels.management.commands.labels import write_whole
 from labels.readings.stocks import FIRST_STOCK, find_stock
 from propagation.actions.check_healing import check_healing
+from propagation.actions.make_film import ask_for_film
 from propagation.actions.sitting_file import record_sitting_file
 from propagation.dates import day_in_words
 from propagation.management.keeper_command import KeeperCommand
@@ -23,6 +26,7 @@ from propagation.management.owner import owner, sign_in_link
 from propagation.management.serving import serve
 from propagation.models import Colony, CutEvent, ForecastScore, Lineage, Plug, Preferences, SizeReading, Spot
 from propagation.readings.next_cuts import in_sections, next_cut_rows
+from propagation.readings.photos import photo_counts
 
 SCENARIO = settings.BASE_DIR / "fixtures" / "demo_scenario.toml"
 SITTING = settings.BASE_DIR / "fixtures" / "demo_session.csv"
@@ -62,7 +66,7 @@ class Command(KeeperCommand):
         raise SystemExit(done.returncode)
 
     def begin_anew(self):
-        """An empty database: the demo's is made afresh each time."""
+        """An empty database and no files: the demo's are made afresh each time."""
         connection.close()
         database = Path(settings.DATABASES["default"]["NAME"])
         database.parent.mkdir(parents=True, exist_ok=True)
@@ -71,6 +75,7 @@ class Command(KeeperCommand):
                 leftover.unlink()
             except PermissionError as error:  # Windows, while another demo is served
                 raise CommandError(f"“{leftover}” is in use; stop the demo that is running first.") from error
+        shutil.rmtree(settings.RAMET_HOME / "files", ignore_errors=True)
         call_command("migrate", verbosity=0, interactive=False)
         self.keeper = get_user_model().objects.create_user(DEMO_KEEPER)  # no password: the link signs in
 
@@ -87,6 +92,7 @@ class Command(KeeperCommand):
         self.check_rack()
         self.list_ready()
         self.trace(plugs[0])
+        self.measure_photos()
         self.look_ahead()
 
     def build(self):
@@ -154,8 +160,20 @@ class Command(KeeperCommand):
         for line in told.getvalue().splitlines():
             self.tell(line)
 
+    def measure_photos(self):
+        self.step(7, "Measured drawn photos by the labels in them")
+        taken = self.scenario.take_photos()
+        colonies = Colony.objects.filter(photos__reviewed_at__isnull=False).distinct().order_by("tag")
+        tags = ", ".join(colony.tag for colony in colonies)
+        self.tell(f"{taken} photos of {tags} are in the records, {photo_counts().to_review} to be reviewed")
+        for asked in self.scenario.films():
+            ask_for_film(**asked, now=timezone.now())
+        self.tell(
+            "Their films are made while the demo is served; or write one: manage.py growth_film LF2 --out LF2.mp4"
+        )
+
     def look_ahead(self):
-        self.step(7, "Worked out when each mother can be cut next")
+        self.step(8, "Worked out when each mother can be cut next")
         self.scenario.look_back()
         for section in in_sections(next_cut_rows(self.today), self.today):
             self.tell(f"{section.words}:")

@@ -9,6 +9,7 @@ from inventory.actions.acquire_from import Deal
 from labels.actions.import_passport import import_passport
 from labels.passports.reading import MOST_BYTES, read_passport
 from labels.readings.passports import judge
+from propagation.dates import day_in_words
 from propagation.management.keeper_command import KeeperCommand, day
 from propagation.models import Acquisition, GrowthForm, HealingStage
 from propagation.readings.find import find_rack
@@ -81,12 +82,12 @@ class Command(KeeperCommand):
     def lines(self, answer):
         for part in answer["passport"]:
             known = "you" if part["is_own"] else part["known_as"] or "a key that you have not named"
-            yield f"{part['code']} · {part['lineage']}, signed on {part['signed']:%Y-%m-%d} by {known}"
+            yield f"{part['code']} · {part['lineage']}, signed on {day_in_words(part['signed'])} by {known}"
             if part["name"] and not part["is_own"]:
                 yield f"  calls itself {part['name']}"
             yield f"  key {part['fingerprint']}"
             for step in part["steps"]:
-                yield f"  ↑ {step['date']:%Y-%m-%d}  {step['what']}"
+                yield f"  ↑ {day_in_words(step['date'])}  {step['what']}"
         yield from answer["warnings"]
         if "acquisition" in answer:
             came = " ".join([*answer["plugs"], *answer["colonies"]])

@@ -16,11 +16,14 @@ LOCAL_ADDRESS = "http://127.0.0.1:8000"  # until the keeper has set one in the p
 
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file so that it is either there whole or not at all. Raises BadValue if it cannot be written."""
+    draft = None
     try:
         with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as draft:
             draft.write(data)
         Path(draft.name).replace(path)
     except OSError as error:
+        if draft is not None:
+            Path(draft.name).unlink(missing_ok=True)
         raise BadValue(f"“{path}” cannot be written: {os.strerror(error.errno or 0)}.", field="out") from error
 
 

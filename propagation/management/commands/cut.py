@@ -3,11 +3,11 @@ from decimal import Decimal
 from django.core.management.base import CommandError
 
 from propagation.actions.record_cutting import MotherCut, record_cutting
-from propagation.actions.sitting_file import read_measure, read_number
+from propagation.actions.sitting_file import read_measure, read_number, read_tool
 from propagation.errors import BadValue, RowErrors
 from propagation.management.keeper_command import KeeperCommand, day
 from propagation.management.sittings import lines_of_session, session_answer
-from propagation.models import Colony
+from propagation.models import Colony, CutTool
 from propagation.readings.find import find_colony, find_rack
 
 
@@ -33,13 +33,22 @@ class Command(KeeperCommand):
         parser.add_argument("--before", metavar="X", help="Size of the mother before the cut.")
         parser.add_argument("--after", metavar="X", help="Size of the mother after the cut.")
         parser.add_argument("--measure", metavar="M", default="", help="What that size is of, e.g. diameter_mm.")
+        parser.add_argument(
+            "--with",
+            metavar="TOOL",
+            dest="tool",
+            default="",
+            help=f"What it was cut with: {', '.join(CutTool.values)}.",
+        )
         parser.add_argument("--insurance", metavar="N", default="0", help="How many are set aside as insurance.")
         parser.add_argument("--reason", default="", help="Why a mother that should be left alone was cut.")
         parser.add_argument("--note", default="")
         parser.add_argument("--rack", metavar="NAME", help="The rack to put the plugs on.")
         parser.add_argument("--on", metavar="DATE", help="The day of the cut, as 2026-04-30; else today.")
 
-    def answer(self, *, mother, frags, size_mm, before, after, measure, insurance, reason, note, rack, on, **options):
+    def answer(
+        self, *, mother, frags, size_mm, before, after, measure, tool, insurance, reason, note, rack, on, **options
+    ):
         colony = find_colony(mother, among=Colony.objects.select_related("lineage"))
         usual_size = colony.lineage.frag_size_mm
         before, after = _size("--before", before, 2), _size("--after", after, 2)
@@ -54,6 +63,7 @@ class Command(KeeperCommand):
             reason=reason,
             note=note,
             insurance=int(_size("--insurance", insurance, 0)),
+            cut_with=read_tool(tool),
         )
         try:
             session = record_cutting(

@@ -1,3 +1,4 @@
+from propagation.dates import day_in_words
 from propagation.errors import BadValue
 from propagation.forecasts.plans import plan_of, told_plan
 from propagation.management.keeper_command import KeeperCommand
@@ -14,7 +15,9 @@ class Command(KeeperCommand):
     def answer(self, *, tag, **options):
         colony = find_colony(tag, among=Colony.objects.select_related("lineage"))
         if colony.began_on > self.today:
-            raise BadValue(f"{colony.tag} is kept from {colony.began_on} on; there is no plan before that day.")
+            raise BadValue(
+                f"{colony.tag} is kept from {day_in_words(colony.began_on)} on; there is no plan before that day."
+            )
         self.plan = plan_of(colony, self.today)
         return told_plan(self.plan)
 

@@ -25,7 +25,9 @@ class Command(KeeperCommand):
         on = on or self.today
         if not EARLIEST <= on <= self.today + FURTHEST:
             raise BadDate(
-                f"Nothing can be said of {on}; take a day from {EARLIEST} to {self.today + FURTHEST}.", field="on"
+                f"Nothing can be said of {day_in_words(on)}; take a day from {day_in_words(EARLIEST)} to "
+                f"{day_in_words(self.today + FURTHEST)}.",
+                field="on",
             )
         outlooks = current_outlooks(on) if on == self.today else outlooks_on(on)
         self.on, self.rows = on, in_order([NextCutRow(outlook, on) for outlook in outlooks])

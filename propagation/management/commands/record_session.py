@@ -2,9 +2,10 @@ from pathlib import Path
 
 from django.core.management.base import CommandError
 
-from propagation.actions.sitting_file import COLUMNS, record_sitting_file
+from propagation.actions.sitting_file import COLUMNS, read_tool, record_sitting_file
 from propagation.management.keeper_command import KeeperCommand, day
 from propagation.management.sittings import lines_of_session, session_answer
+from propagation.models import CutTool
 from propagation.readings.find import find_rack
 
 
@@ -17,10 +18,17 @@ class Command(KeeperCommand):
 
     def add_arguments(self, parser):
         parser.add_argument("file", metavar="FILE.csv")
+        parser.add_argument(
+            "--with",
+            metavar="TOOL",
+            dest="tool",
+            default="",
+            help="What was cut with where the file does not say: " + ", ".join(CutTool.values) + ".",
+        )
         parser.add_argument("--rack", metavar="NAME", help="The rack to put the plugs on.")
         parser.add_argument("--on", metavar="DATE", help="The day of the sitting, as 2026-04-30; else today.")
 
-    def answer(self, *, file, rack, on, **options):
+    def answer(self, *, file, tool, rack, on, **options):
         try:
             data = Path(file).read_bytes()
         except OSError as error:
@@ -30,6 +38,7 @@ class Command(KeeperCommand):
             cut_on=day(on) if on else self.today,
             today=self.today,
             rack=find_rack(rack) if rack else None,
+            cut_with=read_tool(tool),
         )
         return session_answer(session)
 

@@ -5,7 +5,9 @@ import sys
 import threading
 
 from django.core.management import call_command
+from django.utils import timezone
 
+from propagation.actions.look_again import look_again_at_left_behind
 from propagation.management.keeper_command import KeeperCommand
 
 WORKERS_LOG = "django_tasks_db"
@@ -40,6 +42,7 @@ class Command(KeeperCommand):
             logging.getLogger(name).addFilter(lambda record: record.levelno >= logging.ERROR)
         if beside_server:
             end_when_input_closes()
+        look_again_at_left_behind(now=timezone.now())
         call_command("db_worker", batch=batch, reload=False)
 
     def lines(self, answer):

@@ -20,6 +20,15 @@ total();
 document.addEventListener("click", (event) => {
   event.target.closest?.("[data-dismiss]")?.closest(".toast, .notice")?.remove();
   if (event.target.closest?.("[data-print]")) window.print();
+  // <button data-copy="#link"><span data-words>Copy</span></button> copies what stands in a field.
+  const copier = event.target.closest?.("[data-copy]");
+  if (copier) {
+    const field = document.querySelector(copier.dataset.copy);
+    field.select();
+    const said = (words) => ((copier.querySelector("[data-words]") || copier).textContent = words);
+    if (navigator.clipboard) navigator.clipboard.writeText(field.value).then(() => said("Copied"), () => said("Press Ctrl C"));
+    else said(document.execCommand("copy") ? "Copied" : "Press Ctrl C");
+  }
   // A tap outside closes the menu.
   for (const menu of document.querySelectorAll("details.menu[open]")) if (!menu.contains(event.target)) menu.open = false;
 });
@@ -44,7 +53,13 @@ for (const box of document.querySelectorAll("details[data-cautions]")) {
   }
 }
 
-// Filters are shut on a phone and open beside a wide page.
-if (window.matchMedia("(max-width: 63.99rem)").matches) {
+// Filters and rarer acts are shut on a phone and open on a wide page; a phone that is turned may become wide.
+const phone = window.matchMedia("(max-width: 63.99rem)");
+if (phone.matches) {
   for (const panel of document.querySelectorAll("details.filters:not([data-in-use])")) panel.open = false;
 }
+function showRarerActs() {
+  for (const acts of document.querySelectorAll("details.more-acts")) acts.open = !phone.matches;
+}
+showRarerActs();
+phone.addEventListener("change", showRarerActs);

@@ -18,6 +18,7 @@ from labels.drawing.symbol import (
     mask_penalties,
     module_mm,
     module_warning,
+    svg_path,
     symbol_path,
     symbol_size,
 )
@@ -97,6 +98,17 @@ def test_the_path_covers_each_dark_module_once_and_no_light_one():
             drawn[int(row) : int(row) + int(height), int(column) : int(column) + int(width)] += 1
         assert (drawn == modules).all()
         assert path.count("f") == 1
+
+
+def test_a_path_of_an_svg_covers_the_same_modules():
+    for modules in make_symbols([ADDRESS, "https://reef.test/p/" + "b" * 32 + "/"]):
+        path = svg_path(modules)
+        drawn = np.zeros(modules.shape, dtype=int)
+        for column, row, width, height, back in re.findall(r"M(\d+) (\d+)h(\d+)v(\d+)h-(\d+)z", path):
+            drawn[int(row) : int(row) + int(height), int(column) : int(column) + int(width)] += 1
+            assert back == width
+        assert (drawn == modules).all()
+        assert not re.sub(r"M\d+ \d+h\d+v\d+h-\d+z", "", path), "nothing else is in it"
 
 
 def test_modules_are_whole_dots():

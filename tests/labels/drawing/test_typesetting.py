@@ -85,6 +85,13 @@ def test_han_characters_take_the_shapes_of_the_language_around_them():
     assert len({japanese, chinese, korean}) == 3
 
 
+@pytest.mark.parametrize("name", ["青いサンゴ礁の枝海底岩礁深海青色珊瑚礁岩", "푸른 산호 靑 枝", "青い אלמוג 海"])
+def test_han_characters_alone_on_a_line_keep_the_shapes_of_their_name(name):
+    paragraph = set_in(name, width=40, height=900, most_lines=40)
+    faces = {run.font.face for line in paragraph.lines for run in line.runs if run.font.face.name == "NotoSansCJK"}
+    assert (len(paragraph.lines) > 1, len(faces)) == (True, 1)
+
+
 def test_a_short_name_is_set_at_the_largest_size_on_one_line():
     paragraph = set_in("Ember")
     assert (len(paragraph.lines), paragraph.size) == (1, 12.0)

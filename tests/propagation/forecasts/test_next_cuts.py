@@ -148,9 +148,9 @@ def test_the_command_for_another_day(four):
     assert "No colony lives on 1 Jan 2000." in command("--on", "2000-01-01")
 
 
-@pytest.mark.parametrize("day", ["1926-06-15", "2199-01-01"])
-def test_the_command_refuses_a_day_in_the_wrong_century(day):
-    with pytest.raises(CommandError, match=f"Nothing can be said of {day}"):
+@pytest.mark.parametrize(("day", "words"), [("1926-06-15", "15 Jun 1926"), ("2199-01-01", "1 Jan 2199")])
+def test_the_command_refuses_a_day_in_the_wrong_century(day, words):
+    with pytest.raises(CommandError, match=f"Nothing can be said of {words}"):
         command("--on", day)
 
 

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 from django.test import override_settings
+from django.urls import reverse
 
 from propagation.forecasts import learning, outlooks
 from propagation.forecasts.gathering import gather_colonies
@@ -94,7 +95,7 @@ def test_a_colony_that_only_shrinks_is_told_so(grown):
     assert any("shrinking" in reason for reason in found.because)
 
 
-def test_a_slip_of_the_point_is_set_aside_and_named(grown):
+def test_a_slip_of_the_point_is_set_aside_and_named(grown, signed_in):
     colony = grown(first=60, gain=4, last_on=TODAY - timedelta(days=30))
     before = outlook(colony).size
     SizeReading.objects.create(colony=colony, taken_on=TODAY, measure="diameter_mm", value=1120)
@@ -102,7 +103,7 @@ def test_a_slip_of_the_point_is_set_aside_and_named(grown):
     assert found.size == pytest.approx(before, rel=0.2)
     (absurd,) = found.absurd
     assert (absurd["day"], absurd["size"]) == ("2026-06-15", 1120)
-    assert absurd["reason"]
+    assert f"on 15 Jun 2026: {absurd['reason']}" in signed_in.get(reverse("colony", args=[colony.tag])).text
 
 
 def test_it_is_kept_until_records_change(grown, django_assert_num_queries):

@@ -1,0 +1,18 @@
+"""The papers of a sale or a trade, on its page."""
+
+from django import template
+
+from propagation.papers import papers_of
+
+register = template.Library()
+
+
+@register.inclusion_tag("propagation/parts/papers.html", takes_context=True)
+def papers_card(context, thing):
+    """``{% papers_card sale %}``: each paper, the paper size, and the link for the other side."""
+    request = context["request"]
+    return {
+        "papers": papers_of(thing, request),
+        "csrf_token": context.get("csrf_token"),
+        "here": request.get_full_path(),
+    }
