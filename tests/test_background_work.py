@@ -139,7 +139,6 @@ def test_a_worker_that_died_is_started_again(server, surroundings, tmp_path):
     until(file.exists)
 
 
-# A photo as it comes, large enough that looking into it takes a while.
 ADD_PHOTO = """
 import django; django.setup()
 import io
@@ -147,7 +146,7 @@ from django.utils import timezone
 from PIL import Image
 from propagation.actions.keep_photo import keep_photo
 data = io.BytesIO()
-Image.effect_noise((5000, 4000), 60).convert("RGB").save(data, "JPEG")
+Image.effect_noise((500, 400), 60).convert("RGB").save(data, "JPEG")
 print(keep_photo(file=data, name="a.jpg", today=timezone.localdate()).pk)
 """
 PHOTO = """
@@ -155,6 +154,19 @@ import django; django.setup()
 from propagation.models import Photo
 photo = Photo.objects.get()
 print(photo.looked_at is not None, bool(photo.screen), photo.history.count())
+"""
+# A worker that stands still half-way: the copies are in the store, nothing is in the records yet.
+WORK_TO_HALF_WAY = """
+import django; django.setup()
+import time
+from pathlib import Path
+from django.core.management import call_command
+from propagation.actions import look_into_photo
+def stand_still(*args, **kwargs):
+    Path({file!r}).touch()
+    time.sleep(600)
+look_into_photo._apply = stand_still
+call_command("work")
 """
 # Time passes: the photo came, and the dead worker began with it, ten minutes ago.
 AGE = """
@@ -169,17 +181,17 @@ DBTaskResult.objects.update(started_at=then)
 """
 
 
-def test_a_photo_whose_worker_was_killed_half_way_is_looked_into_by_the_next(surroundings):
+def test_a_photo_whose_worker_was_killed_half_way_is_looked_into_by_the_next(surroundings, tmp_path):
     manage(["migrate", "--verbosity", "0"], surroundings)
     run(ADD_PHOTO, surroundings)
-    worker = subprocess.Popen([sys.executable, "manage.py", "work"], cwd=ROOT, env=surroundings)
-
-    def begun():
-        return run(RESULTS, surroundings) != "['READY']"
-
-    until(begun)
-    worker.kill()
-    worker.wait(WAIT)
+    half_way = tmp_path / "half way"
+    script = WORK_TO_HALF_WAY.format(file=str(half_way))
+    worker = subprocess.Popen([sys.executable, "-c", script], cwd=ROOT, env=surroundings)
+    try:
+        until(half_way.exists)
+    finally:
+        worker.kill()
+        worker.wait(WAIT)
     assert run(RESULTS, surroundings) == "['RUNNING']"
     assert run(PHOTO, surroundings) == "False False 1"
     run(AGE, surroundings)
