@@ -3,14 +3,15 @@
 from django import forms
 
 from inventory.actions.claim import LONGEST_NOTE, LONGEST_WORDS
+from inventory.errors import LateClaim, SaleToConfirm
 from inventory.forms.acquisitions import PlugField
 from inventory.forms.holds import too_long
 from inventory.forms.prices import AmountField
 from inventory.models import Book, Claim, Payment
-from propagation.forms.fields import DayField
+from propagation.forms.fields import AsksWhenWarned, DayField
 
 
-class ClaimForm(forms.Form):
+class ClaimForm(AsksWhenWarned, forms.Form):
     kind = forms.ChoiceField(
         label="What they report",
         choices=Claim.Kind,
@@ -25,14 +26,11 @@ class ClaimForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
         error_messages={"max_length": too_long(LONGEST_WORDS)},
     )
-    confirmed = forms.BooleanField(label="Yes, take the claim all the same", required=False, widget=forms.HiddenInput)
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()
+    confirmed = forms.BooleanField(label="Yes, take the claim all the same", required=False)
+    asks = {LateClaim: "confirmed"}
 
 
-class SettleForm(forms.Form):
+class SettleForm(AsksWhenWarned, forms.Form):
     outcome = forms.ChoiceField(
         label="What is done",
         choices=[
@@ -56,14 +54,11 @@ class SettleForm(forms.Form):
     note = forms.CharField(
         max_length=LONGEST_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_NOTE)}
     )
-    confirmed = forms.BooleanField(label="Yes, it goes to them all the same", required=False, widget=forms.HiddenInput)
+    confirmed = forms.BooleanField(label="Yes, it goes to them all the same", required=False)
+    asks = {SaleToConfirm: "confirmed"}
     field_order = ["outcome", "plug", "amount", "method"]
 
     def __init__(self, *args, book: Book, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["amount"] = AmountField(book=book, label=f"Credit or money back ({book.currency})")
         self.order_fields(self.field_order)
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()

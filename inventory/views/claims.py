@@ -8,16 +8,15 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.actions.claim import MOST_BYTES, add_picture, can_be_settled, report_claim, settle_claim
-from inventory.errors import LateClaim, SaleToConfirm
 from inventory.forms.claims import ClaimForm, SettleForm
 from inventory.models import Book, Claim, ClaimPicture, Payment, SaleLine
 from inventory.money import write_amount
 from inventory.readings.claims import claims_with_what, losses_of_lineages, thumbnail_of
 from inventory.readings.sales import totals
-from propagation.errors import PictureUnreadable, RametError
-from propagation.forms.fields import refuse
+from propagation.errors import PictureUnreadable
 from propagation.forms.photos import TAKEN
 from propagation.paging import UncountedPaginator
+from propagation.views.answers import carried_out, form_page, sent, tried
 
 ROWS = 50
 
@@ -69,26 +68,23 @@ def claim_new(request, line_pk):
     earlier = Claim.objects.filter(line=line).first()
     if earlier and request.method != "POST":
         return redirect("claim", pk=earlier.pk)
-    form = ClaimForm(request.POST or None, initial={"day": localdate()})
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            made = report_claim(
-                line=line,
-                kind=told["kind"],
-                on=told["day"],
-                words=told["words"],
-                confirmed=told["confirmed"],
-                today=localdate(),
-                by=request.user,
-            )
-        except RametError as error:
-            if isinstance(error, LateClaim):
-                form.ask("confirmed")
-            refuse(form, error)
-        else:
-            messages.success(request, "The claim is recorded. Add the pictures they sent.")
-            return redirect("claim", pk=made.pk)
+    form = ClaimForm(sent(request), initial={"day": localdate()})
+
+    def report(told):
+        made = report_claim(
+            line=line,
+            kind=told["kind"],
+            on=told["day"],
+            words=told["words"],
+            confirmed=told["confirmed"],
+            today=localdate(),
+            by=request.user,
+        )
+        messages.success(request, "The claim is recorded. Add the pictures they sent.")
+        return redirect("claim", pk=made.pk)
+
+    if answer := carried_out(request, form, report):
+        return answer
     what = line.plug.code_in_clear if line.plug_id else line.colony.tag
     return _form_page(
         request,
@@ -109,34 +105,30 @@ def claim_settle(request, pk):
         return redirect(here)
     sale = found.line.sale
     form = SettleForm(
-        request.POST or None,
+        sent(request),
         book=Book(currency=sale.currency),
         initial={"day": localdate(), "amount": found.line.amount, "note": found.note},
     )
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            made = settle_claim(
-                claim=found,
-                outcome=told["outcome"],
-                plug=told["plug"],
-                amount=told["amount"],
-                method=told["method"] or Payment.Method.CASH,
-                on=told["day"],
-                note=told["note"],
-                confirmed=told["confirmed"],
-                today=localdate(),
-                by=request.user,
-            )
-        except RametError as error:
-            if isinstance(error, SaleToConfirm):
-                form.ask("confirmed")
-                refuse(form, error)
-            else:
-                refuse(form, error, otherwise="plug" if told["outcome"] == Claim.Outcome.REPLACED else "outcome")
-        else:
-            messages.success(request, f"The claim is settled: {made.get_outcome_display().lower()}.")
-            return redirect(here)
+
+    def settle(told):
+        made = settle_claim(
+            claim=found,
+            outcome=told["outcome"],
+            plug=told["plug"],
+            amount=told["amount"],
+            method=told["method"] or Payment.Method.CASH,
+            on=told["day"],
+            note=told["note"],
+            confirmed=told["confirmed"],
+            today=localdate(),
+            by=request.user,
+        )
+        messages.success(request, f"The claim is settled: {made.get_outcome_display().lower()}.")
+        return redirect(here)
+
+    is_replaced = form.data.get("outcome") == Claim.Outcome.REPLACED
+    if answer := carried_out(request, form, settle, otherwise="plug" if is_replaced else "outcome"):
+        return answer
     lead = f"{found.get_kind_display()}, reported by {sale.contact}."
     if from_credit := totals(sale).to_credit:
         lead += f" {write_amount(from_credit, sale.currency)} of sale {sale.pk} was paid from their credit."
@@ -155,15 +147,14 @@ def claim_settle(request, pk):
 def claim_add_picture(request, pk):
     found = get_object_or_404(Claim, pk=pk)
     picture = request.FILES.get("picture")
-    try:
+
+    def add():
         if picture is None:
             raise PictureUnreadable("Choose a picture first.")
         # One byte more than is taken tells that it is too large.
-        add_picture(claim=found, data=picture.read(MOST_BYTES + 1))
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, "The picture is kept, without where and when it was taken.")
+        return add_picture(claim=found, data=picture.read(MOST_BYTES + 1))
+
+    tried(request, add, "The picture is kept, without where and when it was taken.")
     return redirect("claim", pk=pk)
 
 
@@ -192,9 +183,5 @@ def claim_thumbnail(request, pk):
 
 
 def _form_page(request, form, *, heading, lead, words, back, back_label):
-    return render(
-        request,
-        "inventory/safekeeping_form.html",
-        {"form": form, "heading": heading, "lead": lead, "words": words, "back_url": back, "back_label": back_label},
-        status=422 if form.errors else 200,
-    )
+    context = {"heading": heading, "lead": lead, "words": words, "back_url": back, "back_label": back_label}
+    return form_page(request, "inventory/safekeeping_form.html", form, context)

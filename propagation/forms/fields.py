@@ -107,6 +107,27 @@ class NameIsForTheAct:
         return {*super()._get_validation_exclusions(), "name"}
 
 
+class AsksWhenWarned:
+    """For a form with boxes such as "yes, all the same", which are shown only once a warning asks for them, and stay.
+
+    ``asks`` says which refusal asks for which box: ``{LateClaim: "confirmed"}``. ``refuse`` heeds it.
+    """
+
+    asks = {}
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        for name in self.asks.values():
+            if not self.data.get(self.add_prefix(name)):
+                self.fields[name].widget = forms.HiddenInput()
+
+    def ask_about(self, error) -> None:
+        """Show the box that says yes to what was warned of, if there is one."""
+        for kind, name in self.asks.items():
+            if isinstance(error, kind):
+                self.fields[name].widget = forms.CheckboxInput()
+
+
 def based_on_field():
     """The number of the last change when the form was opened, so that a change in between is noticed."""
     return forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -114,11 +135,13 @@ def based_on_field():
 
 def refuse(form, error, **names) -> None:
     """Put a refusal into a form, at the field it names; ``names`` say how an error's field is called in this form, and
-    ``otherwise`` at which field an error stands that names none.
+    ``otherwise`` at which field an error stands that names none. A box that the form keeps for it is shown.
 
     A taken name comes with a link to what has it, where that has a page (``get_absolute_url`` is not used: the address
     is asked for by the caller through ``names["other_url"]``).
     """
+    if isinstance(form, AsksWhenWarned):
+        form.ask_about(error)
     other_url, otherwise = names.pop("other_url", None), names.pop("otherwise", None)
     field = getattr(error, "field", None)
     field = names.get(field, field) or otherwise
