@@ -14,11 +14,11 @@ def sent(request):
     return request.POST if request.method == "POST" else None
 
 
-def carried_out(request, form, act, **names):
+def carried_out(request, form, act, *, refuse=refuse, **names):
     """What ``act(told)`` answers, a redirect as a rule, if the form was sent in order and the act is not refused.
 
     ``told`` is the form's ``cleaned_data``. Otherwise ``None``, and the form says what is wrong; ``names`` are those of
-    ``refuse``. An act that says something does so after it is done.
+    ``refuse``, instead of which a page may bring its own. An act that says something does so after it is done.
     """
     if request.method != "POST" or not form.is_valid():
         return None
@@ -29,9 +29,12 @@ def carried_out(request, form, act, **names):
         return None
 
 
-def form_page(request, template, form, context):
-    """The page of a form; one that was refused says so by its status too."""
-    return render(request, template, {"form": form, **context}, status=REFUSED if form.errors else 200)
+def form_page(request, template, form, context, *, refused=False):
+    """The page of a form; one that was refused says so by its status too.
+
+    ``refused`` is for what the form's errors do not tell: a question that is asked back, a second form on the page.
+    """
+    return render(request, template, {"form": form, **context}, status=REFUSED if refused or form.errors else 200)
 
 
 def tried(request, act, said) -> bool:
