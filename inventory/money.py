@@ -98,6 +98,12 @@ def checked_amount(amount: Decimal, *, currency: str, what: str, field: str = "a
     return rounded
 
 
+def check_price(amount: Decimal | None, book: Book) -> None:
+    """Raise BadAmount for what cannot be a price in the currency of the book; None is no price."""
+    if amount is not None:
+        checked_amount(amount, currency=book.currency, what="The price")
+
+
 def write_amount(amount: Decimal | str | None, currency: str) -> str:
     """``€25.00`` as the currency is written in English, ``−€25.00`` below nothing; a dash where there is no price.
 

@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from inventory.actions.keep_contact import contact_named, locked_contact
 from inventory.errors import BadAmount
 from inventory.models import AcquisitionTerms, Book, Contact
-from inventory.money import LARGEST
+from inventory.money import check_price
 from propagation.actions.acquire import PackLine, acquire_colony, acquire_pack, acquire_plugs
 from propagation.actions.changes import refuse_changed
 from propagation.actions.keep_lineage import lineage_named
@@ -36,18 +36,6 @@ class PricedLine:
 
     line: PackLine
     amount: Decimal | None = None
-
-
-def check_amount(amount: Decimal | None, book: Book) -> None:
-    """Raise BadAmount for money below nothing, absurd, or finer than the currency has."""
-    if amount is None:
-        return
-    if not amount.is_finite() or not 0 <= amount < LARGEST:
-        raise BadAmount(f"A price of {amount:f} {book.currency} cannot be right.", field="amount")
-    if amount != amount.quantize(Decimal(1).scaleb(-book.decimals)):
-        raise BadAmount(
-            f"{amount:f} has more digits after the point than {book.currency} has ({book.decimals}).", field="amount"
-        )
 
 
 def share_out(
@@ -130,7 +118,7 @@ def acquire_colony_from(
     """A colony came, from a contact perhaps. Raises BadDate, BadValue, AlreadyDone (the tag was used before)."""
 
     def bring_in():
-        check_amount(deal.amount, Book.current())
+        check_price(deal.amount, Book.current())
         colony = acquire_colony(
             lineage=lineage_of(lineage_name, returned_plug, growth_form=growth_form, by=by),
             tag=tag,
@@ -168,7 +156,7 @@ def acquire_plugs_from(
     """Plugs of one lineage came, from a contact perhaps. Raises BadDate, BadValue."""
 
     def bring_in():
-        check_amount(deal.amount, Book.current())
+        check_price(deal.amount, Book.current())
         plugs = acquire_plugs(
             lineage=lineage_of(lineage_name, returned_plug, growth_form=growth_form, by=by),
             count=count,
@@ -209,11 +197,11 @@ def acquire_pack_from(
 
     def bring_in():
         book = Book.current()
-        check_amount(deal.amount, book)
+        check_price(deal.amount, book)
         wrong = []
         for row, each in enumerate(lines, 1):
             try:
-                check_amount(each.amount, book)
+                check_price(each.amount, book)
             except BadValue as error:
                 wrong.append((row, "amount", str(error)))
         if wrong:
@@ -279,7 +267,7 @@ def correct_acquisition(
         acquisition=acquisition
     )
     book = book_of_terms(terms)
-    check_amount(amount, book)
+    check_price(amount, book)
     terms.contact, terms.amount = _contact(contact_name, by=by), amount
     terms.currency = "" if amount is None else book.currency
     terms._history_user = by

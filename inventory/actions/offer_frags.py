@@ -5,9 +5,9 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from inventory.actions.set_prices import check_amount
 from inventory.models import Availability, Book, OfferPack, PlugOffer
 from inventory.models.sale import paper_secret
+from inventory.money import check_price
 from propagation.errors import AlreadyDone, BadValue, PlugGone
 from propagation.models import Plug
 
@@ -90,7 +90,7 @@ def make_pack(*, name: str, amount: Decimal, plugs, words: str = "", by=None) ->
         raise BadValue("Give the pack a name.", field="name")
     if amount is None:
         raise BadValue("Say what the pack costs.", field="amount")
-    check_amount(amount, Book.current())
+    check_price(amount, Book.current())
     locked = list(Plug.objects.select_for_update().filter(pk__in={plug.pk for plug in plugs}).order_by("pk"))
     if len(locked) < 2:
         raise BadValue("A pack needs at least two plugs.", field="plugs")

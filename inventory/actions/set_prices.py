@@ -7,10 +7,10 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from simple_history.utils import bulk_create_with_history, bulk_update_with_history
 
-from inventory.errors import AmountsNotConverted, BadAmount, DepositsLie
+from inventory.errors import AmountsNotConverted, DepositsLie
 from inventory.models import Book, Hold, LineagePrice, OfferPack, PlugPrice, SizePrice
 from inventory.models.book import check_currency
-from inventory.money import LARGEST
+from inventory.money import check_price
 from propagation.errors import BadValue, ChangedMeanwhile, PlugGone
 from propagation.models import Lineage, Plug
 
@@ -25,19 +25,6 @@ class NewPrice:
     lineage: Lineage
     amount: Decimal | None
     was: Decimal | object | None = ANY
-
-
-def check_amount(amount: Decimal | None, book: Book) -> None:
-    """Raise BadAmount for what cannot be a price in the currency of the book."""
-    if amount is None:
-        return
-    if not amount.is_finite() or not 0 <= amount < LARGEST:
-        raise BadAmount(f"A price of {amount:f} {book.currency} cannot be right.", field="amount")
-    if amount != amount.quantize(Decimal(1).scaleb(-book.decimals)):
-        raise BadAmount(
-            f"{book.currency} has {book.decimals} digits after the point, so {amount:f} cannot be a price.",
-            field="amount",
-        )
 
 
 def _write(model, key: str, wanted: dict[int, Decimal | None], by) -> int:
@@ -71,7 +58,7 @@ def set_lineage_prices(*, prices: list[NewPrice], by=None) -> int:
     """
     book = Book.current()
     for price in prices:
-        check_amount(price.amount, book)
+        check_price(price.amount, book)
     # The lineages are locked, not the prices: a price that is not there yet cannot be.
     lineages = {price.lineage.pk: price for price in prices}
     list(Lineage.objects.select_for_update().filter(pk__in=lineages).order_by("pk").values_list("pk"))
@@ -89,7 +76,7 @@ def set_plug_prices(*, plugs, amount: Decimal | None, was: Decimal | object | No
     Raises PlugGone, BadAmount, BadValue if there is no plug, and ChangedMeanwhile if the price of one is no longer
     what it was when the form was opened.
     """
-    check_amount(amount, Book.current())
+    check_price(amount, Book.current())
     locked = list(Plug.objects.select_for_update().filter(pk__in={plug.pk for plug in plugs}).order_by("pk"))
     if not locked:
         raise BadValue("Choose at least one plug to set a price for.", field="plugs")
@@ -126,7 +113,7 @@ def set_size_prices(
                 "mm.",
                 field="from_mm",
             )
-        check_amount(amount, book)
+        check_price(amount, book)
     Lineage.objects.select_for_update().get(pk=lineage.pk)
     stored = {price.from_mm: price for price in SizePrice.objects.filter(lineage=lineage)}
     now = {size: price.amount for size, price in stored.items()}

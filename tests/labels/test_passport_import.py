@@ -186,7 +186,7 @@ def test_every_keeper_of_the_chain_becomes_known():
         ({"terms": deal(on=date(2026, 3, 31))}, BadDate, "before it began with its keeper on 1 Apr 2026"),
         ({"terms": deal(on=TODAY + timedelta(days=1))}, BadDate, "future"),
         ({"terms": deal(kind="returned")}, BadValue, "did not come back"),
-        ({"terms": deal(amount=Decimal(-1))}, BadValue, "cannot be right"),
+        ({"terms": deal(amount=Decimal(-1))}, BadValue, "less than nothing"),
         ({"as_colony": True}, BadValue, "a tag"),
         ({"as_colony": True, "tag": "TAKEN"}, AlreadyDone, "TAKEN"),
         ({"tag": "HE7"}, BadValue, "no tag"),
