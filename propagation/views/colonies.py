@@ -1,6 +1,7 @@
 """Colonies: the list, one of them, and what is done with it."""
 
 from decimal import Decimal
+from functools import partial
 
 from django.contrib import messages
 from django.http import Http404
@@ -17,7 +18,7 @@ from propagation.actions.move_colony import correct_placement, move_colony
 from propagation.actions.record_cutting import cautions_on
 from propagation.actions.take_size import correct_size, strike_size, take_size
 from propagation.dates import day_in_words
-from propagation.errors import NothingFound, RametError, UnlikelySize
+from propagation.errors import NothingFound, UnlikelySize
 from propagation.forms.colonies import (
     ColonyFilter,
     ColonyForm,
@@ -27,7 +28,6 @@ from propagation.forms.colonies import (
     PlaceCorrectForm,
     method_for,
 )
-from propagation.forms.fields import refuse
 from propagation.lengths import plain, unit_of
 from propagation.models import Colony, Preferences, SizeReading
 from propagation.readings import colonies as reading
@@ -39,6 +39,7 @@ from propagation.readings.next_cuts import next_cut_of
 from propagation.readings.photo_colour import photo_colour
 from propagation.readings.photos import strip_of
 from propagation.tables.colonies import ColonyTable
+from propagation.views.answers import carried_out, form_page, sent, tried
 from propagation.views.lists import render_list
 
 
@@ -116,37 +117,29 @@ def colony(request, tag):
 
 def colony_edit(request, tag):
     found = _found(tag)
-    form = ColonyForm(
-        request.POST or None, initial={"tag": found.tag, "note": found.note, "based_on": last_change(found)}
-    )
-    if request.method == "POST" and form.is_valid():
-        try:
-            kept = keep_colony(colony=found, by=request.user, **form.cleaned_data)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{kept.tag} is saved.")
-            return redirect("colony", tag=kept.tag)
+    form = ColonyForm(sent(request), initial={"tag": found.tag, "note": found.note, "based_on": last_change(found)})
+
+    def keep(told):
+        kept = keep_colony(colony=found, by=request.user, **told)
+        messages.success(request, f"{kept.tag} is saved.")
+        return redirect("colony", tag=kept.tag)
+
+    if answer := carried_out(request, form, keep):
+        return answer
     return _act_page(request, form, found, f"Change {found.tag}", draft="colony")
 
 
 def colony_move(request, tag):
     found = _found(tag)
-    form = MoveForm(request.POST or None, initial={"day": localdate()})
-    if request.method == "POST" and form.is_valid():
-        try:
-            placement = move_colony(
-                colony=found,
-                spot=form.cleaned_data["spot"],
-                on=form.cleaned_data["day"],
-                today=localdate(),
-                by=request.user,
-            )
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{found.tag} stands at {placement.spot} now.")
-            return redirect("colony", tag=found.tag)
+    form = MoveForm(sent(request), initial={"day": localdate()})
+
+    def move(told):
+        placement = move_colony(colony=found, spot=told["spot"], on=told["day"], today=localdate(), by=request.user)
+        messages.success(request, f"{found.tag} stands at {placement.spot} now.")
+        return redirect("colony", tag=found.tag)
+
+    if answer := carried_out(request, form, move):
+        return answer
     place = found.placements.current().select_related("spot__system").first()
     lead = f"It stands at {place.spot} since {date_format(place.since)}." if place else "It stands at no spot yet."
     return _act_page(request, form, found, f"Move {found.tag}", lead=lead, submit_label="Move", icon_name="move")
@@ -158,38 +151,30 @@ def colony_place_correct(request, tag):
     if place is None:
         messages.info(request, f"{found.tag} stands at no spot, so there is none to put right.")
         return redirect("colony", tag=found.tag)
-    form = PlaceCorrectForm(request.POST or None, initial={"spot": place.spot_id, "based_on": last_change(place)})
-    if request.method == "POST" and form.is_valid():
-        try:
-            correct_placement(placement=place, by=request.user, **form.cleaned_data)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(
-                request, f"{found.tag} has stood at {form.cleaned_data['spot']} since {day_in_words(place.since)}."
-            )
-            return redirect("colony", tag=found.tag)
+    form = PlaceCorrectForm(sent(request), initial={"spot": place.spot_id, "based_on": last_change(place)})
+
+    def correct(told):
+        correct_placement(placement=place, by=request.user, **told)
+        messages.success(request, f"{found.tag} has stood at {told['spot']} since {day_in_words(place.since)}.")
+        return redirect("colony", tag=found.tag)
+
+    if answer := carried_out(request, form, correct):
+        return answer
     lead = f"{place.spot} was written down on {date_format(place.since)}. If it moved since, record a move instead."
     return _act_page(request, form, found, f"Put right where {found.tag} stands", lead=lead)
 
 
 def colony_end(request, tag):
     found = _found(tag)
-    form = EndForm(request.POST or None, initial={"day": localdate()})
-    if request.method == "POST" and form.is_valid():
-        try:
-            end_colony(
-                colony=found,
-                reason=form.cleaned_data["reason"],
-                on=form.cleaned_data["day"],
-                today=localdate(),
-                by=request.user,
-            )
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{found.tag} is no longer kept. Its records stay.")
-            return redirect("colony", tag=found.tag)
+    form = EndForm(sent(request), initial={"day": localdate()})
+
+    def end(told):
+        end_colony(colony=found, reason=told["reason"], on=told["day"], today=localdate(), by=request.user)
+        messages.success(request, f"{found.tag} is no longer kept. Its records stay.")
+        return redirect("colony", tag=found.tag)
+
+    if answer := carried_out(request, form, end):
+        return answer
     return _act_page(
         request,
         form,
@@ -204,12 +189,8 @@ def colony_end(request, tag):
 @require_POST
 def colony_bring_back(request, tag):
     found = _found(tag)
-    try:
-        bring_back_colony(colony=found, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, f"{found.tag} is kept again. Say where it stands.")
+    words = f"{found.tag} is kept again. Say where it stands."
+    tried(request, lambda: bring_back_colony(colony=found, by=request.user), words)
     return redirect("colony", tag=found.tag)
 
 
@@ -218,22 +199,23 @@ def colony_measure(request, tag):
     last = found.size_readings.order_by("-taken_on", "-pk").first()
     measure = found.lineage.measure
     form = MeasureForm(
-        request.POST or None,
+        sent(request),
         length_unit=Preferences.current().length_unit,
         initial={"measure": measure, "method": method_for(measure), "day": localdate()},
         last=last,
     )
-    likely = None
-    if request.method == "POST" and form.is_valid():
+    page = partial(_measure_page, request, form, found, heading=f"Measure {found.tag}", last=last)
+
+    def take(_):
         try:
             taken = take_size(colony=found, by=request.user, **_size(form))
         except UnlikelySize as error:
-            likely = error
-        except RametError as error:
-            refuse(form, error)
-        else:
-            return _measured(request, found, taken)
-    return _measure_page(request, form, found, likely, heading=f"Measure {found.tag}", last=last)
+            return page(unlikely=error)
+        return _measured(request, found, taken)
+
+    if answer := carried_out(request, form, take):
+        return answer
+    return page()
 
 
 def _size(form) -> dict:
@@ -267,7 +249,7 @@ def size_correct(request, tag, pk):
     length_unit = Preferences.current().length_unit
     shown = Decimal(plain(unit_of(wrong.measure, length_unit).shown(wrong.value)))
     form = MeasureForm(
-        request.POST or None,
+        sent(request),
         length_unit=length_unit,
         initial={
             "measure": wrong.measure,
@@ -278,43 +260,39 @@ def size_correct(request, tag, pk):
             "based_on": last_change(wrong),
         },
     )
-    likely = None
-    if request.method == "POST" and "strike" in request.POST:
-        try:
-            strike_size(reading=wrong, based_on=int(request.POST.get("based_on") or 0), by=request.user)
-        except RametError as error:
-            messages.error(request, str(error))
-        else:
-            messages.success(request, "The size is struck out.")
-        return redirect("colony", tag=found.tag)
-    if request.method == "POST" and form.is_valid():
+    page = partial(_measure_page, request, form, found, heading=f"Put a size of {found.tag} right", wrong=wrong)
+
+    def strike():
+        strike_size(reading=wrong, based_on=int(request.POST.get("based_on") or 0), by=request.user)
+
+    def correct(told):
         size = _size(form)
         if not {"value", "measure"} & set(form.changed_data):
             size["value"] = wrong.value
         try:
-            correct_size(reading=wrong, based_on=form.cleaned_data["based_on"], by=request.user, **size)
+            correct_size(reading=wrong, based_on=told["based_on"], by=request.user, **size)
         except UnlikelySize as error:
-            likely = error
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, "The size is put right.")
-            return redirect("colony", tag=found.tag)
-    return _measure_page(request, form, found, likely, heading=f"Put a size of {found.tag} right", wrong=wrong)
+            return page(unlikely=error)
+        messages.success(request, "The size is put right.")
+        return redirect("colony", tag=found.tag)
+
+    if request.method == "POST" and "strike" in request.POST:
+        tried(request, strike, "The size is struck out.")
+        return redirect("colony", tag=found.tag)
+    if answer := carried_out(request, form, correct):
+        return answer
+    return page()
 
 
-def _measure_page(request, form, found, likely, **context):
-    if likely is not None and likely.likely is not None:
-        context |= {"likely_value": form.likely_value(likely.likely), "likely_words": form.likely_words(likely.likely)}
-    context |= {"form": form, "colony": found, "unlikely": likely, "back_url": reverse("colony", args=[found.tag])}
-    return render(request, "propagation/colony_measure.html", context)
+def _measure_page(request, form, found, *, unlikely=None, **context):
+    """The page of a size; with ``unlikely`` it asks whether that is so."""
+    if unlikely is not None and unlikely.likely is not None:
+        likely = unlikely.likely
+        context |= {"likely_value": form.likely_value(likely), "likely_words": form.likely_words(likely)}
+    context |= {"colony": found, "unlikely": unlikely, "back_url": reverse("colony", args=[found.tag])}
+    return form_page(request, "propagation/colony_measure.html", form, context, refused=unlikely is not None)
 
 
 def _act_page(request, form, found, heading, **context):
-    context |= {
-        "form": form,
-        "heading": heading,
-        "back_url": reverse("colony", args=[found.tag]),
-        "back_label": found.tag,
-    }
-    return render(request, "propagation/form.html", context)
+    context |= {"heading": heading, "back_url": reverse("colony", args=[found.tag]), "back_label": found.tag}
+    return form_page(request, "propagation/form.html", form, context)

@@ -152,7 +152,9 @@ def test_a_keeper_of_inches_types_inches(signed_in, colony):
 
 def test_the_page_asks_about_an_unlikely_size_and_offers_what_was_meant(signed_in, colony):
     size(colony, "118", day=date(2026, 5, 1))
-    page = post(signed_in, value="1250", note="By the window").content.decode()
+    answer = post(signed_in, value="1250", note="By the window")
+    page = answer.content.decode()
+    assert answer.status_code == 422
     assert "Did you mean 125 mm?" in page
     assert '<button class="button primary" type="submit" name="value" value="125">' in page
     assert "By the window" in page
@@ -178,6 +180,19 @@ def test_the_page_puts_a_size_right(signed_in, colony):
     assert (reading.value, reading.method) == (82, "photo")
     signed_in.post(f"/colonies/M12/sizes/{reading.pk}/", {"strike": "yes", "based_on": last_change(reading)})
     assert not SizeReading.objects.exists()
+
+
+def test_a_size_that_is_put_right_is_asked_about_too(signed_in, colony):
+    size(colony, "118", day=date(2026, 5, 1))
+    reading = size(colony, "120")
+    told = {"value": "1250", "measure": "diameter_mm", "method": "ruler", "day": "2026-06-01"}
+    told["based_on"] = last_change(reading)
+    answer = signed_in.post(f"/colonies/M12/sizes/{reading.pk}/", told)
+    assert answer.status_code == 422
+    assert "Did you mean 125 mm?" in answer.content.decode()
+    signed_in.post(f"/colonies/M12/sizes/{reading.pk}/", told | {"confirmed": "yes"})
+    reading.refresh_from_db()
+    assert reading.value == 1250
 
 
 def test_a_size_that_is_not_touched_does_not_drift_in_inches(signed_in, colony):
