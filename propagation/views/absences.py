@@ -9,13 +9,14 @@ from django.utils.timezone import localdate
 
 from propagation.actions.changes import last_change
 from propagation.actions.plan_absence import call_off_absence, change_absence, plan_absence
-from propagation.errors import AbsencesOverlap, RametError
+from propagation.errors import AbsencesOverlap
 from propagation.forms.absences import AbsenceForm
 from propagation.forms.fields import refuse
 from propagation.models import Absence
 from propagation.paging import UncountedPaginator
 from propagation.readings.absences import absences_from, absences_past
 from propagation.readings.changes import changes_of
+from propagation.views.answers import carried_out, form_page, sent, tried
 
 PAST_ROWS = 25
 
@@ -33,16 +34,21 @@ def absences(request):
 
 
 def absence_new(request):
-    form = AbsenceForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        told = {name: form.cleaned_data[name] for name in ("first_day", "last_day", "note")}
-        try:
-            absence = plan_absence(today=localdate(), by=request.user, **told)
-        except RametError as error:
-            _refuse(form, error)
-        else:
-            messages.success(request, f"{absence} is planned. No cut is forecast that would heal with nobody there.")
-            return redirect("absences")
+    form = AbsenceForm(sent(request))
+
+    def plan(told):
+        absence = plan_absence(
+            first_day=told["first_day"],
+            last_day=told["last_day"],
+            note=told["note"],
+            today=localdate(),
+            by=request.user,
+        )
+        messages.success(request, f"{absence} is planned. No cut is forecast that would heal with nobody there.")
+        return redirect("absences")
+
+    if answer := carried_out(request, form, plan, refuse=_refuse):
+        return answer
     return _form(request, form, heading="Plan an absence")
 
 
@@ -52,15 +58,10 @@ def absence_edit(request, pk):
         messages.error(request, "This absence was called off. Plan a new one.")
         return redirect("absences")
     if request.method == "POST" and "call_off" in request.POST:
-        try:
-            call_off_absence(absence=absence, by=request.user)
-        except RametError as error:
-            messages.error(request, str(error))
-        else:
-            messages.success(request, f"{absence}: called off.")
+        tried(request, lambda: call_off_absence(absence=absence, by=request.user), f"{absence}: called off.")
         return redirect("absences")
     form = AbsenceForm(
-        request.POST or None,
+        sent(request),
         initial={
             "first_day": absence.first_day,
             "last_day": absence.last_day,
@@ -68,14 +69,14 @@ def absence_edit(request, pk):
             "based_on": last_change(absence),
         },
     )
-    if request.method == "POST" and form.is_valid():
-        try:
-            kept = change_absence(absence=absence, today=localdate(), by=request.user, **form.cleaned_data)
-        except RametError as error:
-            _refuse(form, error)
-        else:
-            messages.success(request, f"{kept} is saved.")
-            return redirect("absences")
+
+    def change(told):
+        kept = change_absence(absence=absence, today=localdate(), by=request.user, **told)
+        messages.success(request, f"{kept} is saved.")
+        return redirect("absences")
+
+    if answer := carried_out(request, form, change, refuse=_refuse):
+        return answer
     return _form(
         request,
         form,
@@ -86,6 +87,7 @@ def absence_edit(request, pk):
 
 
 def _refuse(form, error):
+    """Put a refusal into the form, with a link to the absence that is in the way."""
     if isinstance(error, AbsencesOverlap):
         link = format_html(
             '{} <a href="{}">Open that absence</a>', str(error), reverse("absence_edit", args=[error.other.pk])
@@ -96,5 +98,5 @@ def _refuse(form, error):
 
 
 def _form(request, form, **context):
-    context |= {"form": form, "back_url": reverse("absences"), "back_label": "Absences", "icon_name": "calendar"}
-    return render(request, "propagation/absence_form.html", context)
+    context |= {"back_url": reverse("absences"), "back_label": "Absences", "icon_name": "calendar"}
+    return form_page(request, "propagation/absence_form.html", form, context)

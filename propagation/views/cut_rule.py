@@ -2,19 +2,19 @@
 
 from django.contrib import messages
 from django.http import Http404
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.timezone import localdate
 
 from propagation.actions.changes import last_change
 from propagation.actions.keep_cut_rule import keep_cut_rule
-from propagation.errors import NothingFound, RametError
+from propagation.errors import NothingFound
 from propagation.forms.cut_rule import CutRuleForm
-from propagation.forms.fields import refuse
 from propagation.models import Colony, CutRule, Lineage, Preferences
 from propagation.readings.changes import changes_of
 from propagation.readings.cut_rule import what_holds
 from propagation.readings.find import find_colony
+from propagation.views.answers import carried_out, form_page, sent
 
 FIELDS = ("fewest_frags", "largest_share", "rest_days", "measure", "keep_at_least", "frag_unit", "room")
 
@@ -37,7 +37,7 @@ def _page(request, lineage, of, back):
     rule = CutRule.objects.filter(**of).first()
     measure = (rule and rule.measure) or lineage.measure
     form = CutRuleForm(
-        request.POST or None,
+        sent(request),
         rule=rule,
         measure=measure,
         length_unit=Preferences.current().length_unit,
@@ -46,19 +46,19 @@ def _page(request, lineage, of, back):
     )
     if colony is None:
         del form.fields["rest_days"]
-    if request.method == "POST" and form.is_valid():
-        try:
-            keep_cut_rule(by=request.user, **of, **form.told)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"How {colony or lineage} is cut is saved.")
-            return redirect(back)
-    return render(
+
+    def keep(_):
+        keep_cut_rule(by=request.user, **of, **form.told)
+        messages.success(request, f"How {colony or lineage} is cut is saved.")
+        return redirect(back)
+
+    if answer := carried_out(request, form, keep):
+        return answer
+    return form_page(
         request,
         "propagation/cut_rule.html",
+        form,
         {
-            "form": form,
             "heading": f"How {colony} is cut" if colony else f"How {lineage} is cut",
             "lineage": lineage,
             "colony": colony,

@@ -7,11 +7,10 @@ from django.utils.formats import date_format
 from django.utils.timezone import localdate
 
 from propagation.actions.incidents import close_incident, open_incident
-from propagation.errors import RametError
-from propagation.forms.fields import refuse
 from propagation.forms.incidents import IncidentCloseForm, IncidentForm
 from propagation.models import Incident, System
 from propagation.paging import UncountedPaginator
+from propagation.views.answers import carried_out, form_page, sent
 
 PAST_ROWS = 25
 
@@ -38,7 +37,7 @@ def _page_of(incident) -> str:
 
 def incident_new(request):
     form = IncidentForm(
-        request.POST or None,
+        sent(request),
         initial={
             "colony": request.GET.get("colony", ""),
             "system": System.objects.filter(pk=request.GET.get("system") or 0).first()
@@ -47,28 +46,27 @@ def incident_new(request):
             "day": localdate(),
         },
     )
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            incident = open_incident(
-                kind=told["kind"],
-                on=told["day"],
-                today=localdate(),
-                colony=told["colony"],
-                system=told["system"],
-                note=told["note"],
-                by=request.user,
-            )
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{incident} is recorded.")
-            return redirect(_page_of(incident))
-    return render(
+
+    def record(told):
+        incident = open_incident(
+            kind=told["kind"],
+            on=told["day"],
+            today=localdate(),
+            colony=told["colony"],
+            system=told["system"],
+            note=told["note"],
+            by=request.user,
+        )
+        messages.success(request, f"{incident} is recorded.")
+        return redirect(_page_of(incident))
+
+    if answer := carried_out(request, form, record):
+        return answer
+    return form_page(
         request,
         "propagation/form.html",
+        form,
         {
-            "form": form,
             "heading": "Something is wrong",
             "back_url": reverse("incidents"),
             "back_label": "Incidents",
@@ -80,26 +78,25 @@ def incident_new(request):
 
 def incident_close(request, pk):
     incident = get_object_or_404(Incident.objects.select_related("colony", "system"), pk=pk)
-    form = IncidentCloseForm(request.POST or None, initial={"day": localdate()})
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            close_incident(incident=incident, on=told["day"], today=localdate(), note=told["note"], by=request.user)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            concerned = incident.colony or incident.system
-            messages.success(request, f"{incident.get_kind_display()} of {concerned} is over.")
-            return redirect(_page_of(incident))
-    return render(
+    concerned = incident.colony or incident.system
+    form = IncidentCloseForm(sent(request), initial={"day": localdate()})
+
+    def close(told):
+        close_incident(incident=incident, on=told["day"], today=localdate(), note=told["note"], by=request.user)
+        messages.success(request, f"{incident.get_kind_display()} of {concerned} is over.")
+        return redirect(_page_of(incident))
+
+    if answer := carried_out(request, form, close):
+        return answer
+    return form_page(
         request,
         "propagation/form.html",
+        form,
         {
-            "form": form,
             "heading": f"{incident.get_kind_display()} is over",
-            "lead": f"{incident.colony or incident.system}, since {date_format(incident.opened_on)}. {incident.note}",
+            "lead": f"{concerned}, since {date_format(incident.opened_on)}. {incident.note}",
             "submit_label": "It is over",
             "back_url": _page_of(incident),
-            "back_label": str(incident.colony or incident.system),
+            "back_label": str(concerned),
         },
     )

@@ -7,8 +7,6 @@ from django.utils.timezone import localdate
 
 from propagation.actions.changes import last_change
 from propagation.actions.keep_lineage import keep_lineage
-from propagation.errors import RametError
-from propagation.forms.fields import refuse
 from propagation.forms.lineages import LineageFilter, LineageForm
 from propagation.kept_elsewhere import kept_by_others
 from propagation.losses import Of, lost_after_leaving
@@ -18,6 +16,7 @@ from propagation.readings.growth_pictures import lineage_picture
 from propagation.readings.lineages import lineages_with_counts, plugs_by_stage, plugs_that_left
 from propagation.readings.next_cuts import next_cut_rows
 from propagation.tables.lineages import LineageTable
+from propagation.views.answers import carried_out, form_page, sent
 from propagation.views.lists import render_list
 
 TOLD = [
@@ -85,21 +84,18 @@ def lineage_edit(request, pk):
 def _form_page(request, record, *, heading):
     back = reverse("lineage", args=[record.pk]) if record.pk else reverse("lineages")
     form = LineageForm(
-        request.POST or None,
+        sent(request),
         instance=record,
         initial={"based_on": last_change(record) if record.pk else None},
     )
     form.use_unit(Preferences.current().length_unit)
-    if request.method == "POST" and form.is_valid():
-        try:
-            kept = keep_lineage(lineage=form.instance, based_on=form.cleaned_data["based_on"], by=request.user)
-        except RametError as error:
-            refuse(form, error, other_url=lambda other: reverse("lineage", args=[other.pk]))
-        else:
-            messages.success(request, f"{kept.name} is saved.")
-            return redirect("lineage", pk=kept.pk)
-    return render(
-        request,
-        "propagation/lineage_form.html",
-        {"form": form, "heading": heading, "back_url": back, "draft": "lineage"},
-    )
+
+    def keep(told):
+        kept = keep_lineage(lineage=form.instance, based_on=told["based_on"], by=request.user)
+        messages.success(request, f"{kept.name} is saved.")
+        return redirect("lineage", pk=kept.pk)
+
+    if answer := carried_out(request, form, keep, other_url=lambda other: reverse("lineage", args=[other.pk])):
+        return answer
+    context = {"heading": heading, "back_url": back, "draft": "lineage"}
+    return form_page(request, "propagation/lineage_form.html", form, context)

@@ -47,9 +47,10 @@ def test_an_absence_is_planned_changed_and_called_off(signed_in, keeper):
 
 def test_days_that_meet_another_absence_link_to_it(signed_in):
     other = Absence.objects.create(first_day=in_days(3), last_day=in_days(9))
-    page = text_of(
-        signed_in.post(reverse("absence_new"), {"first_day": in_days(9), "last_day": in_days(12), "note": "kept"})
-    )
+    told = {"first_day": in_days(9), "last_day": in_days(12), "note": "kept"}
+    answer = signed_in.post(reverse("absence_new"), told)
+    page = text_of(answer)
+    assert answer.status_code == 422
     assert f'<a href="{reverse("absence_edit", args=[other.pk])}">Open that absence</a>' in page
     assert 'value="kept"' in page
     assert Absence.objects.count() == 1
