@@ -9,12 +9,13 @@ from propagation.actions.changes import last_change
 from propagation.actions.end_system import end_system, standing_in
 from propagation.actions.keep_system import keep_spot, keep_system
 from propagation.actions.restart_system import restart_system
-from propagation.errors import NameTaken, RametError, RowErrors
+from propagation.errors import NameTaken, RowErrors
 from propagation.forms.fields import refuse
 from propagation.forms.systems import RestartForm, SpotForm, SystemEndForm, SystemForm
 from propagation.models import Spot, System
 from propagation.readings.changes import changes_of, former_names
 from propagation.readings.systems import chain_of, plan_of, spots_with_what_stands, systems_with_counts
+from propagation.views.answers import carried_out, form_page, sent
 
 
 def systems(request):
@@ -60,21 +61,19 @@ def system_edit(request, pk):
 
 def _system_form(request, record, heading, back):
     form = SystemForm(
-        request.POST or None,
+        sent(request),
         instance=record,
         initial={"based_on": last_change(record)} if record.pk else {"started_on": localdate()},
     )
-    if request.method == "POST" and form.is_valid():
-        try:
-            kept = keep_system(
-                system=form.instance, today=localdate(), based_on=form.cleaned_data["based_on"], by=request.user
-            )
-        except RametError as error:
-            _refuse_system(form, error)
-        else:
-            messages.success(request, f"{kept.name} is saved.")
-            return redirect("system", pk=kept.pk)
-    return render(request, "propagation/form.html", {"form": form, "heading": heading, "back_url": back})
+
+    def keep(told):
+        kept = keep_system(system=form.instance, today=localdate(), based_on=told["based_on"], by=request.user)
+        messages.success(request, f"{kept.name} is saved.")
+        return redirect("system", pk=kept.pk)
+
+    if answer := carried_out(request, form, keep, refuse=_refuse_system):
+        return answer
+    return form_page(request, "propagation/form.html", form, {"heading": heading, "back_url": back})
 
 
 def _refuse_system(form, error):
@@ -92,26 +91,20 @@ def spot_edit(request, pk):
 
 
 def _spot_form(request, record, heading):
-    form = SpotForm(
-        request.POST or None, instance=record, initial={"based_on": last_change(record)} if record.pk else None
-    )
-    if request.method == "POST" and form.is_valid():
-        try:
-            kept = keep_spot(spot=form.instance, based_on=form.cleaned_data["based_on"], by=request.user)
-        except NameTaken as error:
-            refuse(form, error, other_url=lambda other: reverse("spot_edit", args=[other.pk]))
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{kept.name} is saved.")
-            if "another" in request.POST:
-                return redirect("spot_new", pk=kept.system_id)
-            return redirect("system", pk=kept.system_id)
-    return render(
+    form = SpotForm(sent(request), instance=record, initial={"based_on": last_change(record)} if record.pk else None)
+
+    def keep(told):
+        kept = keep_spot(spot=form.instance, based_on=told["based_on"], by=request.user)
+        messages.success(request, f"{kept.name} is saved.")
+        return redirect("spot_new" if "another" in request.POST else "system", pk=kept.system_id)
+
+    if answer := carried_out(request, form, keep, other_url=lambda other: reverse("spot_edit", args=[other.pk])):
+        return answer
+    return form_page(
         request,
         "propagation/spot_form.html",
+        form,
         {
-            "form": form,
             "heading": heading,
             "spot": record,
             "back_url": reverse("system", args=[record.system_id]),
@@ -125,70 +118,57 @@ def _spot_form(request, record, heading):
 
 def _refuse_ways(form, error):
     """Put what is wrong with single colonies next to them."""
-    if not isinstance(error, RowErrors):
-        refuse(form, error, day="started_on" if "started_on" in form.fields else "day", started_on="started_on")
-        return
-    fields = {placement.colony.tag: f"colony_{placement.colony_id}" for placement in form.placements}
-    for _, column, sentence in error.errors:
-        form.add_error(fields.get(column), sentence)
+    if isinstance(error, RowErrors):
+        fields = {placement.colony.tag: f"colony_{placement.colony_id}" for placement in form.placements}
+        for _, column, sentence in error.errors:
+            form.add_error(fields.get(column), sentence)
+    elif isinstance(error, NameTaken):
+        _refuse_system(form, error)
+    else:
+        refuse(form, error, day="started_on" if "started_on" in form.fields else "day")
 
 
 def system_end(request, pk):
     found = get_object_or_404(System, pk=pk)
-    form = SystemEndForm(request.POST or None, placements=standing_in(found), initial={"day": localdate()})
-    if request.method == "POST" and form.is_valid():
-        try:
-            end_system(
-                system=found,
-                on=form.cleaned_data["day"],
-                today=localdate(),
-                where_to=form.where_to(),
-                by=request.user,
-            )
-        except RametError as error:
-            _refuse_ways(form, error)
-        else:
-            messages.success(request, f"{found.name} has ended. Its records stay.")
-            return redirect("system", pk=pk)
-    return render(
-        request,
-        "propagation/system_end.html",
-        {"form": form, "system": found, "back_url": reverse("system", args=[pk])},
-    )
+    form = SystemEndForm(sent(request), placements=standing_in(found), initial={"day": localdate()})
+
+    def end(told):
+        end_system(system=found, on=told["day"], today=localdate(), where_to=form.where_to(), by=request.user)
+        messages.success(request, f"{found.name} has ended. Its records stay.")
+        return redirect("system", pk=pk)
+
+    if answer := carried_out(request, form, end, refuse=_refuse_ways):
+        return answer
+    context = {"system": found, "back_url": reverse("system", args=[pk])}
+    return form_page(request, "propagation/system_end.html", form, context)
 
 
 def system_restart(request, pk):
     found = get_object_or_404(System, pk=pk)
     form = RestartForm(
-        request.POST or None,
+        sent(request),
         system=found,
         spots=found.spots.order_by("name"),
         placements=standing_in(found),
         initial={"ended_on": localdate(), "started_on": localdate()},
     )
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            new = restart_system(
-                system=found,
-                name=told["name"],
-                ended_on=told["ended_on"],
-                started_on=told["started_on"],
-                today=localdate(),
-                spots=form.new_spots,
-                survivors=form.survivors(),
-                note=told["note"],
-                by=request.user,
-            )
-        except NameTaken as error:
-            _refuse_system(form, error)
-        except RametError as error:
-            _refuse_ways(form, error)
-        else:
-            messages.success(request, f"{new.name} succeeds {found.name}.")
-            return redirect("system", pk=new.pk)
-    return render(
-        request,
-        "propagation/system_restart.html",
-        {"form": form, "system": found, "back_url": reverse("system", args=[pk])},
-    )
+
+    def restart(told):
+        new = restart_system(
+            system=found,
+            name=told["name"],
+            ended_on=told["ended_on"],
+            started_on=told["started_on"],
+            today=localdate(),
+            spots=form.new_spots,
+            survivors=form.survivors(),
+            note=told["note"],
+            by=request.user,
+        )
+        messages.success(request, f"{new.name} succeeds {found.name}.")
+        return redirect("system", pk=new.pk)
+
+    if answer := carried_out(request, form, restart, refuse=_refuse_ways):
+        return answer
+    context = {"system": found, "back_url": reverse("system", args=[pk])}
+    return form_page(request, "propagation/system_restart.html", form, context)
