@@ -15,7 +15,7 @@ from propagation.actions.water_tests import (
     take_back_water_test,
 )
 from propagation.dates import day_in_words
-from propagation.errors import RametError, RowErrors, UnlikelyTests
+from propagation.errors import RowErrors, UnlikelyTests
 from propagation.forms.fields import refuse
 from propagation.forms.water import WaterRangeForm, WaterTestForm
 from propagation.lengths import plain
@@ -24,6 +24,7 @@ from propagation.paging import UncountedPaginator
 from propagation.readings.changes import changes_of
 from propagation.readings.water import KeepersLimits, course_of, tests_of, water_now, water_of, with_unit
 from propagation.readings.water_picture import water_picture
+from propagation.views.answers import carried_out, form_page, sent, tried
 
 ROWS = 25
 
@@ -94,13 +95,12 @@ def system_water(request, pk):
 def water_test(request, pk):
     found = get_object_or_404(System, pk=pk)
     form = WaterTestForm(
-        request.POST or None,
+        sent(request),
         now=water_of(found, localdate()),
         initial={"day": min(localdate(), found.ended_on or localdate())},
     )
-    unlikely = None
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+
+    def record(told):
         try:
             tests = record_water_tests(
                 system=found,
@@ -112,47 +112,45 @@ def water_test(request, pk):
                 by=request.user,
             )
         except UnlikelyTests as error:
-            unlikely = [
-                (sentence, parameter, likely is not None and plain(likely), with_unit(likely or 0, parameter))
-                for parameter, sentence, likely in error.found
-            ]
-        except RowErrors as error:
-            for _, parameter, sentence in error.errors:
-                form.add_error(parameter, sentence)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            return _tested(request, found, tests)
-    return render(
-        request,
-        "propagation/water_test.html",
-        {
-            "form": form,
-            "system": found,
-            "unlikely": unlikely,
-            "back_url": reverse("system_water", args=[pk]),
-            "back_label": f"Water in {found}",
-        },
-    )
+            return _test_page(request, form, found, unlikely=error)
+        words = "1 value" if len(tests) == 1 else f"{len(tests)} values"
+        messages.success(request, f"{words} of {found} saved.")
+        return redirect("system_water", pk=pk)
+
+    if answer := carried_out(request, form, record, refuse=_refuse_values):
+        return answer
+    return _test_page(request, form, found)
 
 
-def _tested(request, found, tests):
-    words = "1 value" if len(tests) == 1 else f"{len(tests)} values"
-    messages.success(request, f"{words} of {found} saved.")
-    return redirect("system_water", pk=found.pk)
+def _refuse_values(form, error):
+    """Put what is wrong with single values next to them."""
+    if isinstance(error, RowErrors):
+        for _, parameter, sentence in error.errors:
+            form.add_error(parameter, sentence)
+    else:
+        refuse(form, error)
+
+
+def _test_page(request, form, found, *, unlikely=None):
+    """The page of a test; with ``unlikely`` it asks whether that is so."""
+    questions = [
+        (sentence, parameter, likely is not None and plain(likely), with_unit(likely or 0, parameter))
+        for parameter, sentence, likely in (unlikely.found if unlikely else [])
+    ]
+    context = {
+        "system": found,
+        "unlikely": questions,
+        "back_url": reverse("system_water", args=[found.pk]),
+        "back_label": f"Water in {found}",
+    }
+    return form_page(request, "propagation/water_test.html", form, context, refused=bool(questions))
 
 
 @require_POST
 def water_take_back(request, pk):
     found = get_object_or_404(WaterTest.objects.select_related("system"), pk=pk)
-    try:
-        take_back_water_test(test=found, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(
-            request, f"{found.get_parameter_display()} {with_unit(found.value, found.parameter)} is taken back."
-        )
+    words = f"{found.get_parameter_display()} {with_unit(found.value, found.parameter)} is taken back."
+    tried(request, lambda: take_back_water_test(test=found, by=request.user), words)
     return redirect("system_water", pk=found.system_id)
 
 
@@ -166,7 +164,7 @@ def water_limits(request, parameter, pk=None):
     own = WaterRange.objects.filter(system=system, parameter=found).order_by().first()
     kept = KeepersLimits().of(pk, found)
     form = WaterRangeForm(
-        request.POST or None,
+        sent(request),
         initial={
             "low": kept.limits.low,
             "high": kept.limits.high,
@@ -177,26 +175,22 @@ def water_limits(request, parameter, pk=None):
     )
     where = system or "all systems"
     if request.method == "POST" and own and "drop" in request.POST:
-        try:
-            drop_water_range(kept=own, by=request.user)
-        except RametError as error:
-            messages.error(request, str(error))
-        else:
-            messages.success(request, f"The limits of {found.label} for {where} are given up.")
+        words = f"The limits of {found.label} for {where} are given up."
+        tried(request, lambda: drop_water_range(kept=own, by=request.user), words)
         return redirect(back)
-    if request.method == "POST" and form.is_valid():
-        try:
-            keep_water_range(parameter=found, system=system, by=request.user, **form.cleaned_data)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"The limits of {found.label} for {where} are saved.")
-            return redirect(back)
-    return render(
+
+    def keep(told):
+        keep_water_range(parameter=found, system=system, by=request.user, **told)
+        messages.success(request, f"The limits of {found.label} for {where} are saved.")
+        return redirect(back)
+
+    if answer := carried_out(request, form, keep):
+        return answer
+    return form_page(
         request,
         "propagation/water_limits.html",
+        form,
         {
-            "form": form,
             "parameter": found,
             "unit": found.unit,
             "system": system,

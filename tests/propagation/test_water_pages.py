@@ -68,7 +68,9 @@ def test_a_bad_number_is_named_at_its_field_and_nothing_is_lost(signed_in, reef)
     assert "This is no number. Write it as 8.4." in page
     assert 'value="415"' in page
     assert 'value="eight"' in page
-    page = text_of(send(signed_in, reef, ph="-1", calcium_mgl="415"))
+    answer = send(signed_in, reef, ph="-1", calcium_mgl="415")
+    page = text_of(answer)
+    assert answer.status_code == 422
     assert "pH cannot be -1" in page
     assert "nothing was measured" in text_of(send(signed_in, reef))
     tomorrow = (localdate() + timedelta(days=1)).isoformat()
@@ -77,7 +79,9 @@ def test_a_bad_number_is_named_at_its_field_and_nothing_is_lost(signed_in, reef)
 
 
 def test_a_slip_is_asked_about_and_what_was_meant_is_one_tap_away(signed_in, reef):
-    page = text_of(send(signed_in, reef, alkalinity_dkh="143", ph="8.1"))
+    answer = send(signed_in, reef, alkalinity_dkh="143", ph="8.1")
+    page = text_of(answer)
+    assert answer.status_code == 422
     assert "Did you mean 8.01 dKH (in ppm of calcium carbonate)?" in page
     assert '<button class="button" type="submit" name="alkalinity_dkh" value="8.01">' in page
     assert not WaterTest.objects.exists()
