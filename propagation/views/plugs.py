@@ -11,8 +11,7 @@ from propagation.actions.check_healing import take_back_checks
 from propagation.actions.correct_plug import correct_plug, void_plug
 from propagation.actions.grow_on import grow_on
 from propagation.codes import strip_code
-from propagation.errors import CodeMistyped, NothingFound, RametError
-from propagation.forms.fields import refuse
+from propagation.errors import CodeMistyped, NothingFound
 from propagation.forms.plugs import GrowOnForm, PlugActsForm, PlugForm, VoidForm
 from propagation.in_line import in_line_for
 from propagation.models import Colony, HealingCheck, HealingStage, Lineage, Plug, Preferences
@@ -26,6 +25,7 @@ from propagation.readings.photos import strip_of
 from propagation.readings.plug_life import life_of
 from propagation.readings.rack import cell_name
 from propagation.readings.tags import next_tag
+from propagation.views.answers import REFUSED, carried_out, form_page, sent, tried
 
 PAGE_OF_PLUG = ("lineage", "cut_event__mother", "cut_event__session", "acquisition", "rack__system", "colony")
 
@@ -63,7 +63,7 @@ def show_plug(request, code, form=None):
         "today": today,
         "toast": request.session.pop("toast", None),
     }
-    return render(request, "propagation/plug.html", context, status=422 if form else 200)
+    return render(request, "propagation/plug.html", context, status=REFUSED if form else 200)
 
 
 def _unknown(request, code, error):
@@ -78,50 +78,40 @@ def _unknown(request, code, error):
 def plug_grow_on(request, code):
     """A plug becomes a colony with its own tag."""
     found = get_object_or_404(Plug.objects.select_related("lineage", "cut_event__mother"), code=code)
-    form = GrowOnForm(request.POST or None, initial={"on": localdate(), "tag": next_tag(found.lineage)})
-    if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
-        try:
-            colony = grow_on(
-                plug=found,
-                tag=given["tag"],
-                on=given["on"],
-                today=localdate(),
-                spot=given["spot"],
-                note=given["note"],
-                by=request.user,
-            )
-        except RametError as error:
-            refuse(form, error, day="on")
-        else:
-            messages.success(request, f"{found.code_in_clear} is now the colony {colony.tag}. Print its label.")
-            return redirect("colony", colony.tag)
+    form = GrowOnForm(sent(request), initial={"on": localdate(), "tag": next_tag(found.lineage)})
+
+    def grow(told):
+        colony = grow_on(
+            plug=found,
+            tag=told["tag"],
+            on=told["on"],
+            today=localdate(),
+            spot=told["spot"],
+            note=told["note"],
+            by=request.user,
+        )
+        messages.success(request, f"{found.code_in_clear} is now the colony {colony.tag}. Print its label.")
+        return redirect("colony", colony.tag)
+
+    if answer := carried_out(request, form, grow, day="on"):
+        return answer
     promise = promises_of([found]).get(found.pk, "") if found.is_kept else ""
-    context = {"plug": found, "form": form, "promise": promise, "back_url": reverse("plug", args=[found.code])}
-    return render(request, "propagation/plug_grow_on.html", context, status=422 if form.errors else 200)
+    context = {"plug": found, "promise": promise, "back_url": reverse("plug", args=[found.code])}
+    return form_page(request, "propagation/plug_grow_on.html", form, context)
 
 
 def plug_correct(request, code):
     """Put right the size or the note of a plug, or take it out as a mistake."""
     found = get_object_or_404(Plug.objects.select_related("lineage", "cut_event__mother"), code=code)
-    initial = {"size_mm": found.size_mm, "note": found.note, "based_on": last_change(found)}
-    form = PlugForm(request.POST or None, initial=initial)
-    form.use_unit(Preferences.current().length_unit)
-    if request.method == "POST" and form.is_valid():
-        given = form.cleaned_data
-        try:
-            correct_plug(
-                plug=found,
-                size_mm=given["size_mm"],
-                note=given["note"],
-                based_on=given["based_on"],
-                by=request.user,
-            )
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{found.code_in_clear} is corrected; what it was stays in its history.")
-            return redirect("plug", found.code)
+    form = _size_and_note(found, sent(request))
+
+    def correct(told):
+        correct_plug(plug=found, by=request.user, **told)
+        messages.success(request, f"{found.code_in_clear} is corrected; what it was stays in its history.")
+        return redirect("plug", found.code)
+
+    if answer := carried_out(request, form, correct):
+        return answer
     return _correct_page(request, found, form, VoidForm())
 
 
@@ -130,34 +120,33 @@ def plug_void(request, code):
     """A plug was recorded that was never there."""
     found = get_object_or_404(Plug.objects.select_related("lineage", "cut_event__mother"), code=code)
     form = VoidForm(request.POST)
-    if form.is_valid():
-        try:
-            void_plug(plug=found, reason=form.cleaned_data["reason"], today=localdate(), by=request.user)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{found.code_in_clear} is void. Its code is never used again.")
-            return redirect("plug", found.code)
+
+    def void(told):
+        void_plug(plug=found, reason=told["reason"], today=localdate(), by=request.user)
+        messages.success(request, f"{found.code_in_clear} is void. Its code is never used again.")
+        return redirect("plug", found.code)
+
+    if answer := carried_out(request, form, void):
+        return answer
+    return _correct_page(request, found, _size_and_note(found), form)
+
+
+def _size_and_note(found, data=None) -> PlugForm:
     initial = {"size_mm": found.size_mm, "note": found.note, "based_on": last_change(found)}
-    size_and_note = PlugForm(initial=initial)
-    size_and_note.use_unit(Preferences.current().length_unit)
-    return _correct_page(request, found, size_and_note, form)
+    form = PlugForm(data, initial=initial)
+    form.use_unit(Preferences.current().length_unit)
+    return form
 
 
 def _correct_page(request, found, form, void_form):
-    refused = form.errors or void_form.errors
-    context = {"plug": found, "form": form, "void_form": void_form, "back_url": reverse("plug", args=[found.code])}
-    return render(request, "propagation/plug_correct.html", context, status=422 if refused else 200)
+    context = {"plug": found, "void_form": void_form, "back_url": reverse("plug", args=[found.code])}
+    return form_page(request, "propagation/plug_correct.html", form, context, refused=bool(void_form.errors))
 
 
 @require_POST
 def check_take_back(request, code, pk):
     """Take back one healing check, or the finding that the plug was dead."""
     check = get_object_or_404(HealingCheck.objects.select_related("plug"), pk=pk, plug__code=code)
-    try:
-        take_back_checks(checks=[check], by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, "The check is taken back; the trace stays in the history below.")
+    words = "The check is taken back; the trace stays in the history below."
+    tried(request, lambda: take_back_checks(checks=[check], by=request.user), words)
     return redirect("plug", code)

@@ -14,8 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from propagation.actions.check_healing import check_healing, find_dead, take_back_act
 from propagation.actions.put_on_rack import Place, put_back, put_on_rack
 from propagation.actions.set_insurance import set_insurance
-from propagation.errors import BadValue, RametError
-from propagation.forms.fields import refuse
+from propagation.errors import BadValue
 from propagation.forms.plugs import PlugActsForm, RackFilter
 from propagation.models import HealingStage, Plug, Preferences, Spot
 from propagation.paging import UncountedPaginator
@@ -28,6 +27,7 @@ from propagation.readings.rack import (
     racks_at_a_glance,
 )
 from propagation.views import plugs as plug_page
+from propagation.views.answers import REFUSED, carried_out, tried
 
 LOOSE_ON_A_PAGE = 120
 
@@ -76,7 +76,7 @@ def _page(request, template, standing, form, **context):
         "form": form or PlugActsForm(),
         "toast": request.session.pop("toast", None),
     }
-    return render(request, template, context, status=422 if form else 200)
+    return render(request, template, context, status=REFUSED if form else 200)
 
 
 # -- acts
@@ -180,19 +180,19 @@ def _do(request, act, do):
     if request.method != "POST":  # the address of a refused form, opened again
         return redirect("rack")
     form = PlugActsForm(request.POST, act=act)
-    if not form.is_valid():
-        return _shown_again(request, form)
-    try:
-        done = do(form.cleaned_data, request.user)
-    except RametError as error:
-        refuse(form, error, day="on", row="rack")
-        return _shown_again(request, form)
-    for level, sentence in done.notes:
-        messages.add_message(request, level, sentence)
-    if done.words:
-        fields = [*done.undo_fields, ("from", request.POST.get("from", ""))]
-        request.session["toast"] = {"words": f"{done.words}.", "undo_url": done.undo_url, "undo_fields": fields}
-    return _back(request, to_the_plugs=not done.notes)
+
+    def do_and_say(told):
+        done = do(told, request.user)
+        for level, sentence in done.notes:
+            messages.add_message(request, level, sentence)
+        if done.words:
+            fields = [*done.undo_fields, ("from", request.POST.get("from", ""))]
+            request.session["toast"] = {"words": f"{done.words}.", "undo_url": done.undo_url, "undo_fields": fields}
+        return _back(request, to_the_plugs=not done.notes)
+
+    if answer := carried_out(request, form, do_and_say, day="on", row="rack"):
+        return answer
+    return _shown_again(request, form)
 
 
 @require_POST
@@ -215,25 +215,23 @@ def plugs_go(request):
 @require_POST
 def plugs_undo(request, act):
     """Take back the checks of one tap."""
-    try:
-        taken = take_back_act(act=act, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
+
+    def said(taken):
         number = len({check.plug_id for check in taken})
-        messages.success(request, f"Taken back: {_plugs(number)} as before. The trace stays in their history.")
+        return f"Taken back: {_plugs(number)} as before. The trace stays in their history."
+
+    tried(request, lambda: take_back_act(act=act, by=request.user), said)
     return _back(request)
 
 
 @require_POST
 def plugs_put_back(request):
     """Stand plugs where they stood before a move."""
-    try:
-        moved = put_back(places=[_place(text) for text in request.POST.getlist("place")], by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, f"Taken back: {_plugs(len(moved))} where they stood.")
+
+    def put():
+        return put_back(places=[_place(text) for text in request.POST.getlist("place")], by=request.user)
+
+    tried(request, put, lambda moved: f"Taken back: {_plugs(len(moved))} where they stood.")
     return _back(request)
 
 
