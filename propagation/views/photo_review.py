@@ -13,14 +13,14 @@ from propagation.actions.accept_measurement import accept_measurement, keep_as_p
 from propagation.actions.measure_photo import mend_outline, scale_by_points
 from propagation.actions.propose_outline import propose_outline
 from propagation.actions.sort_photo import set_aside_photo, take_back_photo
-from propagation.errors import MeasurementDoubtful, RametError, UnlikelySize
-from propagation.forms.fields import refuse
+from propagation.errors import BadValue, MeasurementDoubtful, RametError, UnlikelySize
 from propagation.forms.photo_review import OutlineForm, ProposeForm, ScaleForm
 from propagation.forms.photos import AcceptForm
 from propagation.models import Photo, Preferences
 from propagation.readings import photos as reading
 from propagation.readings.photo_colour import colour_beside
 from propagation.readings.photo_sizes import sizes_beside
+from propagation.views.answers import REFUSED, carried_out, form_page, sent
 
 CAN_BE_UNDONE = {
     "accept": "The sizes of {} are in the records.",
@@ -107,7 +107,7 @@ def photo_reviewed(request, pk):
     try:
         words = _do(act, photo, form, request.user)
     except (MeasurementDoubtful, UnlikelySize) as error:
-        return _page(request, photo, ask=str(error), then=then, status=422)
+        return _page(request, photo, ask=str(error), then=then, status=REFUSED)
     except RametError as error:
         messages.error(request, str(error))
         return here
@@ -154,34 +154,31 @@ def photo_outline(request, pk):
     if measured is None:
         messages.info(request, "It has no scale yet: set one first, then the outline.")
         return redirect("photo_scale", pk=pk)
-    form = OutlineForm(request.POST or None, initial={"outline": measured.outline})
-    if request.method == "POST" and form.is_valid():
-        try:
-            if request.POST.get("act") == "box":
-                form = _with_proposal(form, photo)
-            elif not form.cleaned_data["outline"]:
-                form.add_error(None, "Draw an outline around the coral: a box is enough to begin with.")
-            else:
-                mend_outline(photo=photo, outline=form.cleaned_data["outline"], based_on=measured, by=request.user)
-                messages.success(request, "Measured with the new outline.")
-                return redirect("photo_review_one", pk=pk)
-        except RametError as error:
-            refuse(form, error)
-    return render(
-        request,
-        "propagation/photo_outline.html",
-        {"photo": photo, "form": form, "propose_url": reverse("photo_propose", args=[photo.pk])},
-        status=422 if form.errors else 200,
-    )
+    form = OutlineForm(sent(request), initial={"outline": measured.outline})
+
+    def look_in_the_box(told):
+        box = form.box_in(photo)
+        if box is None:
+            raise BadValue("Say where the box is: its left edge before the right, the upper before the lower.")
+        outline = propose_outline(photo=photo, box=box)
+        return _outline_page(request, OutlineForm(initial={**told, "outline": outline}), photo)
+
+    def mend(told):
+        if not told["outline"]:
+            raise BadValue("Draw an outline around the coral: a box is enough to begin with.")
+        mend_outline(photo=photo, outline=told["outline"], based_on=measured, by=request.user)
+        messages.success(request, "Measured with the new outline.")
+        return redirect("photo_review_one", pk=pk)
+
+    act = look_in_the_box if request.POST.get("act") == "box" else mend
+    if answer := carried_out(request, form, act):
+        return answer
+    return _outline_page(request, form, photo)
 
 
-def _with_proposal(form, photo):
-    box = form.box_in(photo)
-    if box is None:
-        form.add_error(None, "Say where the box is: its left edge before the right, the upper before the lower.")
-        return form
-    outline = propose_outline(photo=photo, box=box)
-    return OutlineForm(initial={**form.cleaned_data, "outline": outline})
+def _outline_page(request, form, photo):
+    context = {"photo": photo, "propose_url": reverse("photo_propose", args=[photo.pk])}
+    return form_page(request, "propagation/photo_outline.html", form, context)
 
 
 @require_POST
@@ -189,11 +186,11 @@ def photo_propose(request, pk):
     """For the page's script: a new outline from a box or strokes, as JSON."""
     photo, form = _found(pk), ProposeForm(request.POST)
     if not form.is_valid():
-        return JsonResponse({"error": "What was drawn is not understood; draw it again."}, status=422)
+        return JsonResponse({"error": "What was drawn is not understood; draw it again."}, status=REFUSED)
     try:
         return JsonResponse({"outline": propose_outline(photo=photo, **form.cleaned_data)})
     except RametError as error:
-        return JsonResponse({"error": str(error)}, status=422)
+        return JsonResponse({"error": str(error)}, status=REFUSED)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -202,18 +199,14 @@ def photo_scale(request, pk):
     photo = _found(pk)
     if not photo.screen or not photo.width:
         return _nothing_to_see(request, photo)
-    form = ScaleForm(request.POST or None, photo=photo, length_unit=Preferences.current().length_unit)
-    if request.method == "POST" and form.is_valid():
-        first, last = form.cleaned_data["marks"]
-        try:
-            made = scale_by_points(
-                photo=photo, first=first, last=last, distance_mm=form.cleaned_data["distance"], by=request.user
-            )
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"The scale is set: {made.px_per_mm:.1f} pixels a millimetre.")
-            return redirect("photo_review_one" if made.outline else "photo_outline", pk=pk)
-    return render(
-        request, "propagation/photo_scale.html", {"photo": photo, "form": form}, status=422 if form.errors else 200
-    )
+    form = ScaleForm(sent(request), photo=photo, length_unit=Preferences.current().length_unit)
+
+    def set_scale(told):
+        first, last = told["marks"]
+        made = scale_by_points(photo=photo, first=first, last=last, distance_mm=told["distance"], by=request.user)
+        messages.success(request, f"The scale is set: {made.px_per_mm:.1f} pixels a millimetre.")
+        return redirect("photo_review_one" if made.outline else "photo_outline", pk=pk)
+
+    if answer := carried_out(request, form, set_scale):
+        return answer
+    return form_page(request, "propagation/photo_scale.html", form, {"photo": photo})

@@ -15,13 +15,13 @@ from propagation.actions.keep_photo import begin_photo_round, keep_photo
 from propagation.actions.look_again import look_again_at_left_behind
 from propagation.actions.sort_photo import date_photo, hide_photo, show_photo, sort_photo
 from propagation.errors import DiskFull, RametError
-from propagation.forms.fields import refuse
 from propagation.forms.photos import TAKEN, DateForm, PhotosForm, SortForm
 from propagation.models import Photo, PhotoRound
 from propagation.open_pages import is_any_page_open
 from propagation.paging import UncountedPaginator
 from propagation.readings import photos as reading
 from propagation.readings.changes import changes_of
+from propagation.views.answers import REFUSED, carried_out, form_page, sent, tried
 
 ROUNDS = 20
 TILES = 48
@@ -84,7 +84,7 @@ def _photo_list(request, which):
 @require_http_methods(["GET", "HEAD", "POST"])
 def photos_add(request):
     """Photos into one round: all at once, or one by one by the page's own script, which is answered as JSON."""
-    form = PhotosForm(request.POST or None, request.FILES or None, initial={"submission": uuid4()})
+    form = PhotosForm(sent(request), request.FILES or None, initial={"submission": uuid4()})
     wants_json = request.get_preferred_type(["text/html", "application/json"]) == "application/json"
     if request.method == "POST" and form.is_valid():
         began = now()
@@ -104,10 +104,8 @@ def photos_add(request):
         return redirect("photo_round", round.pk) if round.photos.exists() else redirect("photos")
     if wants_json and form.errors:
         sentence = " ".join(error for errors in form.errors.values() for error in errors)
-        return JsonResponse({"kept": False, "sentence": sentence}, status=422)
-    return render(
-        request, "propagation/photos_add.html", {"form": form, "taken": TAKEN}, status=422 if form.errors else 200
-    )
+        return JsonResponse({"kept": False, "sentence": sentence}, status=REFUSED)
+    return form_page(request, "propagation/photos_add.html", form, {"taken": TAKEN})
 
 
 def _kept_as_json(round, kept, refused):
@@ -115,7 +113,7 @@ def _kept_as_json(round, kept, refused):
     if refused:
         # A disk that is full may have room later.
         again = isinstance(refused[0], DiskFull)
-        return JsonResponse({"kept": False, "sentence": str(refused[0]), "again": again}, status=422)
+        return JsonResponse({"kept": False, "sentence": str(refused[0]), "again": again}, status=REFUSED)
     photo = kept[0]
     there = photo.round_id != round.pk
     where = reverse("photo_round", args=[photo.round_id]) if photo.round_id else reverse("photo", args=[photo.pk])
@@ -186,43 +184,38 @@ def _photo_page(request, found, *, sort_form=None, date_form=None, status=200):
 @require_POST
 def photo_sort(request, pk):
     found, form = _found(pk), SortForm(request.POST)
-    if form.is_valid():
-        try:
-            sorted_one = sort_photo(photo=found, of=form.cleaned_data["of"], by=request.user)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"It is a picture of {sorted_one.shows}.")
-            return redirect("photo", pk=pk)
-    return _photo_page(request, found, sort_form=form, status=422)
+
+    def sort(told):
+        sorted_one = sort_photo(photo=found, of=told["of"], by=request.user)
+        messages.success(request, f"It is a picture of {sorted_one.shows}.")
+        return redirect("photo", pk=pk)
+
+    if answer := carried_out(request, form, sort):
+        return answer
+    return _photo_page(request, found, sort_form=form, status=REFUSED)
 
 
 @require_POST
 def photo_date(request, pk):
     found, form = _found(pk), DateForm(request.POST)
-    if form.is_valid():
-        try:
-            date_photo(photo=found, on=form.cleaned_data["day"], today=localdate(), by=request.user)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, "The day is put right.")
-            return redirect("photo", pk=pk)
-    return _photo_page(request, found, date_form=form, status=422)
+
+    def date(told):
+        date_photo(photo=found, on=told["day"], today=localdate(), by=request.user)
+        messages.success(request, "The day is put right.")
+        return redirect("photo", pk=pk)
+
+    if answer := carried_out(request, form, date):
+        return answer
+    return _photo_page(request, found, date_form=form, status=REFUSED)
 
 
 @require_POST
 def photo_shown(request, pk, is_shown):
     """Let others see it, or nobody."""
     found = _found(pk)
-    try:
-        (show_photo if is_shown else hide_photo)(photo=found, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(
-            request, "Others may see it now, without place and device." if is_shown else "Nobody else sees it now."
-        )
+    act = show_photo if is_shown else hide_photo
+    words = "Others may see it now, without place and device." if is_shown else "Nobody else sees it now."
+    tried(request, lambda: act(photo=found, by=request.user), words)
     return redirect("photo", pk=pk)
 
 
