@@ -17,6 +17,7 @@ from propagation.readings.find import MOST_COMPARED
 from propagation.readings.mothers import find_mother
 from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
 from propagation.readings.sessions import corrections_of, cuts_with_plugs, sessions_for_list
+from propagation.views.answers import REFUSED, sent
 
 SESSIONS_ON_A_PAGE = 25
 REMEMBERED_RACK = "cutting_rack"
@@ -41,7 +42,7 @@ def _render_bench(request, bench, *, refused=False, **further):
     context = {"bench": bench, "today": bench.today, "any_colony": bool(bench.mothers or bench.offered), **further}
     if not context["any_colony"]:
         context["any_colony"] = Colony.objects.alive().exists()
-    return render(request, "propagation/cut.html", context, status=422 if refused else 200)
+    return render(request, "propagation/cut.html", context, status=REFUSED if refused else 200)
 
 
 @require_http_methods(["GET", "POST"])
@@ -144,7 +145,7 @@ def session_from_file(request):
             form.add_error("cut_on" if getattr(error, "field", None) == "day" else "file", str(error))
     if errors or not form.is_valid():
         context |= {"form": form, "row_errors": errors}
-        return render(request, "propagation/session_from_file.html", context, status=422)
+        return render(request, "propagation/session_from_file.html", context, status=REFUSED)
     bench = _bench(request, entered=sitting.cuts)
     bench.sitting.initial["cut_on"] = day
     return _render_bench(request, bench, from_file=form.cleaned_data["file"].name)
@@ -183,7 +184,7 @@ def session(request, pk):
 def session_correct(request, pk):
     found = get_object_or_404(CuttingSession, pk=pk)
     unit = Preferences.current().length_unit
-    data = request.POST if request.method == "POST" else None
+    data = sent(request)
     head = SessionForm(
         data, initial={"cut_on": found.cut_on, "note": found.note, "version": found.version}, label_suffix=""
     )
@@ -237,7 +238,7 @@ def session_correct(request, pk):
             "meanwhile": meanwhile,
             "tags": Colony.objects.alive_on(found.cut_on).order_by("tag").values_list("tag", flat=True)[:MOST_COMPARED],
         },
-        status=422 if problems else 200,
+        status=REFUSED if problems else 200,
     )
 
 

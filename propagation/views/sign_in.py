@@ -10,6 +10,8 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
+from propagation.views.answers import REFUSED
+
 LINK_FIELD = "sesame"  # what django-sesame calls the secret of a link
 
 
@@ -17,6 +19,9 @@ class SignIn(LoginView):
     """By name and password; django-axes counts wrong ones."""
 
     redirect_authenticated_user = True
+
+    def form_invalid(self, form):
+        return self.render_to_response(self.get_context_data(form=form), status=REFUSED)
 
 
 @method_decorator(login_not_required, name="dispatch")

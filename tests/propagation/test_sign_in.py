@@ -41,7 +41,7 @@ def test_an_address_elsewhere_is_not_followed(client, keeper):
 
 def test_a_wrong_password_is_named_and_the_name_is_kept(client, keeper):
     answer = client.post(reverse("sign_in"), {"username": "keeper", "password": "wrong"})
-    assert answer.status_code == 200
+    assert answer.status_code == 422
     assert 'value="keeper"' in answer.content.decode()
     assert not is_signed_in(client)
 
