@@ -2,23 +2,23 @@ from uuid import uuid4
 
 from django import forms
 
+from inventory.forms.holds import CONTACT_LIST, MOST_SUGGESTED, contact_suggestions
 from inventory.forms.prices import AmountField
-from inventory.models import Book, Contact
+from inventory.models import Book
 from propagation.errors import RametError
 from propagation.forms.colonies import SpotField
 from propagation.forms.fields import DayField, LengthField, based_on_field
 from propagation.models import Acquisition, GrowthForm, HealingStage, Lineage, Spot
 from propagation.readings.find import find_plug
 
-MOST_SUGGESTED = 500  # names offered while typing; any other can be typed in full
-LINEAGE_LIST, CONTACT_LIST = "lineage-names", "contact-names"
+LINEAGE_LIST = "lineage-names"
 
 
 def suggestions() -> dict[str, list[str]]:
-    """The names that are offered while typing, by the id of their list."""
+    """The names of lineages and contacts that are offered while typing, by the id of their list."""
     return {
         LINEAGE_LIST: list(Lineage.objects.values_list("name", flat=True)[:MOST_SUGGESTED]),
-        CONTACT_LIST: list(Contact.objects.known().values_list("name", flat=True)[:MOST_SUGGESTED]),
+        **contact_suggestions(),
     }
 
 
@@ -162,6 +162,14 @@ class BasePackLines(forms.BaseFormSet):
 
 
 PackLines = forms.formset_factory(PackLineForm, formset=BasePackLines, extra=3, max_num=40, absolute_max=60)
+
+
+def refuse_lines(form, lines, error) -> None:
+    """Put what is wrong, row by row, into those lines that were filled in; what is in none of them into the form."""
+    filled = [each for each in lines or () if each.has_changed()]
+    for row, column, sentence in error.errors:
+        line = filled[row - 1] if 0 < row <= len(filled) else form
+        line.add_error(column if column in line.fields else None, sentence)
 
 
 def typed(form) -> dict:

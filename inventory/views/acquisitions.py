@@ -22,6 +22,7 @@ from inventory.forms.acquisitions import (
     PackForm,
     PackLines,
     PlugsArrivalForm,
+    refuse_lines,
     suggestions,
     typed,
 )
@@ -29,11 +30,11 @@ from inventory.models import Book
 from inventory.money import write_amount
 from propagation.actions.acquire import PackLine
 from propagation.actions.changes import last_change
-from propagation.errors import RametError, RowErrors
-from propagation.forms.fields import refuse
+from propagation.errors import RowErrors
 from propagation.models import Acquisition, Colony, Plug, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.readings.changes import changes_of
+from propagation.views.answers import carried_out, form_page, sent
 
 ROWS = 25
 
@@ -80,79 +81,64 @@ def _labels_query(acquisitions) -> str:
 
 def acquire_colony(request):
     form = _arrival_form(ColonyArrivalForm, request)
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        return _bring_in(
-            request,
-            form,
-            lambda: acquire_colony_from(
-                deal=_deal(told),
-                lineage_name=told["lineage_name"],
-                growth_form=told["growth_form"],
-                tag=told["tag"],
-                spot=told["spot"],
-                returned_plug=told["returned_plug"],
-                submission=told["submission"],
-                today=localdate(),
-                by=request.user,
-            ),
-            "inventory/acquire_colony.html",
+
+    def bring_in(told):
+        return acquire_colony_from(
+            deal=_deal(told),
+            lineage_name=told["lineage_name"],
+            growth_form=told["growth_form"],
+            tag=told["tag"],
+            spot=told["spot"],
+            returned_plug=told["returned_plug"],
+            submission=told["submission"],
+            today=localdate(),
+            by=request.user,
         )
-    return _arrival_page(request, form, "inventory/acquire_colony.html")
+
+    return _arrival_page(request, form, bring_in, "inventory/acquire_colony.html")
 
 
 def acquire_plugs(request):
     form = _arrival_form(PlugsArrivalForm, request)
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        return _bring_in(
-            request,
-            form,
-            lambda: acquire_plugs_from(
-                deal=_deal(told),
-                lineage_name=told["lineage_name"],
-                growth_form=told["growth_form"],
-                count=told["count"],
-                size_mm=told["size_mm"],
-                stage=told["stage"],
-                rack=told["rack"],
-                returned_plug=told["returned_plug"],
-                submission=told["submission"],
-                today=localdate(),
-                by=request.user,
-            ),
-            "inventory/acquire_plugs.html",
+
+    def bring_in(told):
+        return acquire_plugs_from(
+            deal=_deal(told),
+            lineage_name=told["lineage_name"],
+            growth_form=told["growth_form"],
+            count=told["count"],
+            size_mm=told["size_mm"],
+            stage=told["stage"],
+            rack=told["rack"],
+            returned_plug=told["returned_plug"],
+            submission=told["submission"],
+            today=localdate(),
+            by=request.user,
         )
-    return _arrival_page(request, form, "inventory/acquire_plugs.html")
+
+    return _arrival_page(request, form, bring_in, "inventory/acquire_plugs.html")
 
 
 def acquire_pack(request):
     form = _arrival_form(PackForm, request)
     book = Book.current()
-    lines = PackLines(request.POST or None, prefix="lines", form_kwargs={"book": book})
-    if "more" in request.POST:
+    lines = PackLines(sent(request), prefix="lines", form_kwargs={"book": book})
+    if "more" in request.POST:  # shown again as it was typed, and not judged yet
         form = PackForm(initial=typed(form), book=book, length_unit=Preferences.current().length_unit)
         lines = PackLines(initial=[typed(each) for each in lines], prefix="lines", form_kwargs={"book": book})
-    elif request.method == "POST" and form.is_valid() and lines.is_valid():
-        told = form.cleaned_data
-        filled = [each for each in lines if each.has_changed()]
-        return _bring_in(
-            request,
-            form,
-            lambda: acquire_pack_from(
-                deal=_deal(told),
-                name=told["name"],
-                lines=[_priced_line(each.cleaned_data) for each in filled],
-                rack=told["rack"],
-                submission=told["submission"],
-                today=localdate(),
-                by=request.user,
-            ),
-            "inventory/acquire_pack.html",
-            lines=lines,
-            filled=filled,
+
+    def bring_in(told):
+        return acquire_pack_from(
+            deal=_deal(told),
+            name=told["name"],
+            lines=[_priced_line(each.cleaned_data) for each in lines if each.has_changed()],
+            rack=told["rack"],
+            submission=told["submission"],
+            today=localdate(),
+            by=request.user,
         )
-    return _arrival_page(request, form, "inventory/acquire_pack.html", lines=lines)
+
+    return _arrival_page(request, form, bring_in, "inventory/acquire_pack.html", lines=lines)
 
 
 def _priced_line(told) -> PricedLine:
@@ -168,7 +154,7 @@ def _priced_line(told) -> PricedLine:
 
 def _arrival_form(form_class, request):
     return form_class(
-        request.POST or None,
+        sent(request),
         book=Book.current(),
         length_unit=Preferences.current().length_unit,
         initial={"day": localdate(), "lineage_name": request.GET.get("lineage", "")},
@@ -179,31 +165,30 @@ def _deal(told) -> Deal:
     return Deal(told["day"], told["kind"], told["contact_name"], told["amount"], told["note"])
 
 
-def _bring_in(request, form, act, template, *, lines=None, filled=None):
-    try:
-        acquisition = act()
-    except RowErrors as error:
-        for row, column, sentence in error.errors:
-            line = filled[row - 1] if 0 < row <= len(filled or []) else form
-            line.add_error(column if column in line.fields else None, sentence)
-        return _arrival_page(request, form, template, lines=lines)
-    except RametError as error:
-        refuse(form, error, lineage="lineage_name")
-        return _arrival_page(request, form, template, lines=lines)
-    messages.success(request, "It is recorded, and every plug and colony has its code.")
-    return redirect("acquisition", pk=acquisition.pk)
+def _arrival_page(request, form, act, template, *, lines=None):
+    """Bring in what ``act(told)`` brings in and go to its page, or the form to fill in or to put right."""
 
+    def bring_in(told):
+        try:
+            acquisition = act(told)
+        except RowErrors as error:
+            refuse_lines(form, lines, error)
+            return None
+        messages.success(request, "It is recorded, and every plug and colony has its code.")
+        return redirect("acquisition", pk=acquisition.pk)
 
-def _arrival_page(request, form, template, **context):
-    context |= {"form": form, "suggestions": suggestions(), "back_url": reverse("acquire")}
-    return render(request, template, context)
+    are_in_order = lines is None or lines.is_valid()
+    if are_in_order and (answer := carried_out(request, form, bring_in, lineage="lineage_name")):
+        return answer
+    context = {"lines": lines, "suggestions": suggestions(), "back_url": reverse("acquire")}
+    return form_page(request, template, form, context, refused=bool(lines and any(lines.errors)))
 
 
 def acquisition_edit(request, pk):
     found = get_object_or_404(Acquisition.objects.select_related("lineage", "terms__contact"), pk=pk)
     terms = getattr(found, "terms", None)
     form = AcquisitionForm(
-        request.POST or None,
+        sent(request),
         book=book_of_terms(terms),
         initial={
             "contact_name": terms.contact.name if terms and terms.contact else "",
@@ -212,21 +197,17 @@ def acquisition_edit(request, pk):
             "based_on": last_change(found),
         },
     )
-    if request.method == "POST" and form.is_valid():
-        try:
-            correct_acquisition(acquisition=found, by=request.user, **form.cleaned_data)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, "The acquisition is put right.")
-            return redirect("acquisition", pk=pk)
-    return render(
-        request,
-        "inventory/acquisition_form.html",
-        {
-            "form": form,
-            "heading": f"Put right: {found.lineage}",
-            "suggestions": suggestions(),
-            "back_url": reverse("acquisition", args=[pk]),
-        },
-    )
+
+    def correct(told):
+        correct_acquisition(acquisition=found, by=request.user, **told)
+        messages.success(request, "The acquisition is put right.")
+        return redirect("acquisition", pk=pk)
+
+    if answer := carried_out(request, form, correct):
+        return answer
+    context = {
+        "heading": f"Put right: {found.lineage}",
+        "suggestions": suggestions(),
+        "back_url": reverse("acquisition", args=[pk]),
+    }
+    return form_page(request, "inventory/acquisition_form.html", form, context)

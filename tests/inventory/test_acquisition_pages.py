@@ -153,9 +153,11 @@ def test_a_colony_comes_with_its_tag_and_its_spot(signed_in):
 def test_a_refused_form_saves_nothing_and_loses_nothing(signed_in):
     ColonyFactory(tag="ZH1")
     before = Acquisition.objects.count()
-    page = signed_in.post(
+    answer = signed_in.post(
         "/acquire/colony/", colony(contact_name="The Tuesday table", note="In a blue tub", amount="12")
-    ).content.decode()
+    )
+    page = answer.content.decode()
+    assert answer.status_code == 422
     assert "has or had the tag ZH1" in page
     for typed in ("Zinc Harp", "The Tuesday table", "In a blue tub", 'value="12"'):
         assert typed in page
@@ -180,7 +182,9 @@ def test_a_refused_form_saves_nothing_and_loses_nothing(signed_in):
     ],
 )
 def test_wrong_input_is_named(signed_in, wrong, sentence):
-    assert sentence in signed_in.post("/acquire/plugs/", plugs(**wrong)).content.decode()
+    answer = signed_in.post("/acquire/plugs/", plugs(**wrong))
+    assert answer.status_code == 422
+    assert sentence in answer.content.decode()
     assert not Plug.objects.exists()
 
 
@@ -220,28 +224,49 @@ def test_a_pack_is_saved_whole_with_its_price_shared(signed_in):
 
 def test_a_wrong_line_is_named_and_the_whole_pack_waits(signed_in):
     ColonyFactory(tag="AS1")
-    page = signed_in.post(
+    answer = signed_in.post(
         "/acquire/pack/",
         pack(
             {"lineage": "Zinc Harp", "count": "3"},
             {},
             {"lineage": "Amber Stair", "is_colony": "colony", "tag": "AS1"},
         ),
-    ).content.decode()
+    )
+    page = answer.content.decode()
+    assert answer.status_code == 422
     assert "Row 3, Tag of the colony: A colony has or had the tag AS1" in page
     assert 'value="Zinc Harp"' in page
     assert not Plug.objects.exists()
 
 
 def test_an_empty_pack_is_refused(signed_in):
-    assert "A pack has at least one line." in signed_in.post("/acquire/pack/", pack({}, {})).content.decode()
+    answer = signed_in.post("/acquire/pack/", pack({}, {}))
+    assert answer.status_code == 422
+    assert "A pack has at least one line." in answer.content.decode()
+
+
+def test_a_line_that_cannot_be_read_is_refused_like_the_form(signed_in):
+    answer = signed_in.post("/acquire/pack/", pack({"lineage": "Zinc Harp", "count": "many"}))
+    assert answer.status_code == 422
+    assert "Row 1, How many" in answer.content.decode()
 
 
 def test_more_lines_keep_what_was_typed_and_judge_nothing_yet(signed_in):
-    page = signed_in.post("/acquire/pack/", pack({"lineage": "Zinc Harp"}, more="yes", name="")).content.decode()
+    answer = signed_in.post("/acquire/pack/", pack({"lineage": "Zinc Harp"}, more="yes", name=""))
+    page = answer.content.decode()
+    assert answer.status_code == 200
     assert 'value="Zinc Harp"' in page
     assert "Nothing was saved yet" not in page
     assert page.count("<legend>Line") > 3
+
+
+def test_terms_that_cannot_be_are_refused(signed_in):
+    signed_in.post("/acquire/plugs/", plugs(amount="45"))
+    acquisition = Acquisition.objects.get()
+    answer = signed_in.post(f"/acquisitions/{acquisition.pk}/edit/", {"amount": "-4"})
+    assert answer.status_code == 422
+    assert "less than nothing" in answer.content.decode()
+    assert AcquisitionTerms.objects.get().amount == 45
 
 
 def test_terms_are_put_right_with_a_trace(signed_in, keeper):
