@@ -1,17 +1,19 @@
 import django_filters
 from django import forms
 
+from inventory.errors import NearlyTheSameName
 from inventory.forms.holds import contact_name_field, too_long
 from inventory.models import Contact
 from inventory.readings.contacts import contacts_matching
-from propagation.forms.fields import NameIsForTheAct, based_on_field
+from propagation.forms.fields import AsksWhenWarned, NameIsForTheAct, based_on_field
 
 
-class ContactForm(NameIsForTheAct, forms.ModelForm):
+class ContactForm(AsksWhenWarned, NameIsForTheAct, forms.ModelForm):
     """The particulars of a contact."""
 
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     based_on = based_on_field()
+    asks = {NearlyTheSameName: "somebody_new"}
 
     class Meta:
         model = Contact
@@ -27,14 +29,6 @@ class ContactForm(NameIsForTheAct, forms.ModelForm):
             "name": {"required": "Give the contact a name, or a nickname.", "max_length": too_long(120)},
             "reach": {"max_length": too_long(200)},
         }
-
-    def __init__(self, *args, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["somebody_new"].widget = forms.HiddenInput()
-
-    def ask_if_new(self):
-        """Show the box that says it is somebody else."""
-        self.fields["somebody_new"].widget = forms.CheckboxInput()
 
 
 class SamePersonForm(forms.Form):

@@ -33,9 +33,9 @@ from inventory.tables.contacts import ContactTable
 from inventory.views.holds import forget_remembered
 from propagation.actions.changes import last_change
 from propagation.errors import RametError
-from propagation.forms.fields import refuse
 from propagation.paging import UncountedPaginator
 from propagation.readings.changes import changes_of
+from propagation.views.answers import REFUSED, carried_out, form_page, sent, tried
 from propagation.views.lists import render_list
 
 SHOWN = 10  # of each kind on the page of a contact; the rest has pages of its own
@@ -158,12 +158,11 @@ def contact_credit_end(request, pk):
     """They give up their credit."""
     found = get_object_or_404(Contact, pk=pk)
     currency = request.POST.get("currency", "").replace("\0", "")
-    try:
-        given_up = give_up_credit(contact=found, currency=currency, today=localdate(), by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, f"{write_amount(-given_up.amount, currency)} of credit is given up.")
+    tried(
+        request,
+        lambda: give_up_credit(contact=found, currency=currency, today=localdate(), by=request.user),
+        lambda given_up: f"{write_amount(-given_up.amount, currency)} of credit is given up.",
+    )
     return redirect("contact", pk=pk)
 
 
@@ -177,57 +176,48 @@ def contact_credit_pay_out(request, pk):
     if not has and request.method != "POST":
         messages.info(request, f"{found} has no credit{f' in {currency}' if currency else ''} to pay out.")
         return redirect(back)
-    book = Book(currency=currency)
-    form = PayOutForm(
-        request.POST if request.method == "POST" else None, book=book, initial={"amount": has, "day": localdate()}
-    )
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            paid = pay_out_credit(
-                contact=found,
-                amount=told["amount"],
-                currency=currency,
-                method=told["method"],
-                on=told["day"],
-                note=told["note"],
-                submission=told["submission"],
-                today=localdate(),
-                by=request.user,
-            )
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"{write_amount(-paid.amount, currency)} of credit is paid out to {found}.")
-            return redirect(back)
-    return render(
-        request,
-        "propagation/form.html",
-        {
-            "form": form,
-            "heading": f"Pay out to {found}",
-            "lead": f"{write_amount(has, currency)} of credit is what you owe them in goods. What is paid out is owed "
-            "no more; a part of it will do.",
-            "back_url": back,
-            "back_label": found.name,
-            "submit_label": "Pay out",
-            "icon_name": "money",
-        },
-        status=422 if form.errors else 200,
-    )
+    initial = {"amount": has, "day": localdate()}
+    form = PayOutForm(sent(request), book=Book(currency=currency), initial=initial)
+
+    def pay_out(told):
+        paid = pay_out_credit(
+            contact=found,
+            amount=told["amount"],
+            currency=currency,
+            method=told["method"],
+            on=told["day"],
+            note=told["note"],
+            submission=told["submission"],
+            today=localdate(),
+            by=request.user,
+        )
+        messages.success(request, f"{write_amount(-paid.amount, currency)} of credit is paid out to {found}.")
+        return redirect(back)
+
+    if answer := carried_out(request, form, pay_out):
+        return answer
+    context = {
+        "heading": f"Pay out to {found}",
+        "lead": f"{write_amount(has, currency)} of credit is what you owe them in goods. What is paid out is owed "
+        "no more; a part of it will do.",
+        "back_url": back,
+        "back_label": found.name,
+        "submit_label": "Pay out",
+        "icon_name": "money",
+    }
+    return form_page(request, "propagation/form.html", form, context)
 
 
 @require_POST
 def credit_withdraw(request, pk):
     """It was not paid out after all."""
     credit = get_object_or_404(Credit, pk=pk)
-    try:
-        withdraw_pay_out(credit=credit, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        amount = write_amount(-credit.amount, credit.currency)
-        messages.success(request, f"{amount} counts as paid out no more; it is their credit again.")
+    amount = write_amount(-credit.amount, credit.currency)
+    tried(
+        request,
+        lambda: withdraw_pay_out(credit=credit, by=request.user),
+        f"{amount} counts as paid out no more; it is their credit again.",
+    )
     return redirect("contact", pk=credit.contact_id)
 
 
@@ -236,36 +226,29 @@ def contact_same(request, pk):
     found, away = _known_or_elsewhere(request, pk)
     if away:
         return away
-    told = request.POST if request.method == "POST" else request.GET
-    form = SamePersonForm(told if "name" in told else None, contact=found)
-    status, today = 200, localdate()
-    if form.is_bound and form.is_valid():
-        if request.method == "POST":
-            try:
-                into = merge_contacts(contact=found, into=form.other, today=today, by=request.user)
-            except RametError as error:
-                messages.error(request, str(error))
-                return redirect("contact", pk=pk)
-            messages.success(request, f"{found} and {into} are one contact now. Whoever types “{found}” finds {into}.")
-            return redirect("contact", pk=into.pk)
-        return render(
+    asked = request.GET if "name" in request.GET else None
+    form = SamePersonForm(request.POST if request.method == "POST" else asked, contact=found)
+    if not form.is_valid():
+        context = {"contact": found, "suggestions": contact_suggestions()}
+        return form_page(request, "inventory/contact_same.html", form, context)
+    into, today = form.other, localdate()
+    if request.method == "POST":
+        is_merged = tried(
             request,
-            "inventory/contact_same_preview.html",
-            {
-                "contact": found,
-                "into": form.other,
-                "moves": between(found, today).in_words(),
-                "ended": needless_waiting(found, form.other, today),
-                "after": particulars_of_both(found, form.other),
-            },
+            lambda: merge_contacts(contact=found, into=into, today=today, by=request.user),
+            f"{found} and {into} are one contact now. Whoever types “{found}” finds {into}.",
         )
-    if form.errors:
-        status = 422
+        return redirect("contact", pk=into.pk if is_merged else pk)
     return render(
         request,
-        "inventory/contact_same.html",
-        {"contact": found, "form": form, "suggestions": contact_suggestions()},
-        status=status,
+        "inventory/contact_same_preview.html",
+        {
+            "contact": found,
+            "into": into,
+            "moves": between(found, today).in_words(),
+            "ended": needless_waiting(found, into, today),
+            "after": particulars_of_both(found, into),
+        },
     )
 
 
@@ -274,7 +257,7 @@ def contact_forget(request, pk):
     found, away = _known_or_elsewhere(request, pk)
     if away:
         return away
-    form = ForgetForm(request.POST if request.method == "POST" else None)
+    form = ForgetForm(sent(request))
     error, today = None, localdate()
     if request.method == "POST" and form.is_valid():
         try:
@@ -314,7 +297,7 @@ def contact_forget(request, pk):
             "named_after": forgetting.named_after(traces),
             "stays": replace(between(found, today), held=0, waiting=0).in_words(),
         },
-        status=422 if error else 200,
+        status=REFUSED if error else 200,
     )
 
 
@@ -339,34 +322,30 @@ def _form_page(request, record, *, heading):
     back = reverse("contact", args=[record.pk]) if record.pk else reverse("contacts")
     label = record.name if record.pk else "Contacts"
     form = ContactForm(
-        request.POST or None,
+        sent(request),
         instance=record,
         initial={"based_on": last_change(record) if record.pk else None},
     )
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+
+    def keep(told):
         try:
             kept = keep_contact(
                 contact=form.instance, based_on=told["based_on"], confirmed=told["somebody_new"], by=request.user
             )
         except NearlyTheSameName as error:
-            form.ask_if_new()
+            form.ask_about(error)
             form.add_error("name", _with_links(error))
-        except RametError as error:
-            refuse(form, error, other_url=lambda other: reverse("contact", args=[other.pk]))
-        else:
-            messages.success(request, f"{kept.name} is saved.")
-            return redirect("contact", pk=kept.pk)
-    return render(
-        request,
-        "propagation/form.html",
-        {
-            "form": form,
-            "heading": heading,
-            "lead": "Only you see this. Write down no more than you need to find each other again.",
-            "back_url": back,
-            "back_label": label,
-            "draft": "contact",
-        },
-        status=422 if form.errors else 200,
-    )
+            return None
+        messages.success(request, f"{kept.name} is saved.")
+        return redirect("contact", pk=kept.pk)
+
+    if answer := carried_out(request, form, keep, other_url=lambda other: reverse("contact", args=[other.pk])):
+        return answer
+    context = {
+        "heading": heading,
+        "lead": "Only you see this. Write down no more than you need to find each other again.",
+        "back_url": back,
+        "back_label": label,
+        "draft": "contact",
+    }
+    return form_page(request, "propagation/form.html", form, context)
