@@ -4,6 +4,8 @@ from django import forms
 from django.utils.formats import date_format
 
 from inventory.actions.hold_plugs import LONGEST_NOTE
+from inventory.errors import NearlyTheSameName
+from inventory.forms.ticked import UnticksWhatCannotBeHad
 from inventory.models import Contact
 from propagation.forms.fields import DayField
 
@@ -34,7 +36,7 @@ def contact_name_field(**kwargs):
     )
 
 
-class HoldForm(forms.Form):
+class HoldForm(UnticksWhatCannotBeHad, forms.Form):
     """For whom and until when. The plugs stand beside it."""
 
     contact_name = contact_name_field(label="For")
@@ -52,19 +54,14 @@ class HoldForm(forms.Form):
     note = forms.CharField(
         max_length=LONGEST_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_NOTE)}
     )
+    asks = {NearlyTheSameName: "somebody_new"}
 
-    def __init__(self, *args, today, ask_if_new=False, **kwargs):
+    def __init__(self, *args, today, **kwargs):
         super().__init__(*args, **kwargs)
         self.today = today
         self.fields["days"].choices = [
             (days, f"{words}, {date_format(today + timedelta(days=days), 'D j M')}") for days, words in LENGTHS
         ]
-        if not ask_if_new:
-            self.fields["somebody_new"].widget = forms.HiddenInput()
-
-    def ask_if_new(self):
-        """Show the box that says it is somebody else."""
-        self.fields["somebody_new"].widget = forms.CheckboxInput()
 
     def clean(self):
         told = super().clean()

@@ -1,12 +1,14 @@
 from django import forms
 
+from inventory.errors import LeavingToConfirm, NearlyTheSameName
 from inventory.forms.holds import contact_name_field
+from inventory.forms.ticked import UnticksWhatCannotBeHad
 from propagation.actions.part_with import LEFT
 from propagation.forms.fields import DayField
 from propagation.models import Fate
 
 
-class LeavingForm(forms.Form):
+class LeavingForm(UnticksWhatCannotBeHad, forms.Form):
     """How plugs left, when and to whom. The plugs stand beside it."""
 
     fate = forms.ChoiceField(
@@ -23,15 +25,10 @@ class LeavingForm(forms.Form):
     contact_name = contact_name_field(label="To whom", required=False)
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     confirmed = forms.BooleanField(label="Yes, it left all the same", required=False)
+    asks = {NearlyTheSameName: "somebody_new", LeavingToConfirm: "confirmed"}
 
     def __init__(self, *args, several=False, **kwargs):
         super().__init__(*args, **kwargs)
         if several:
             self.fields["fate"].label = "How they left"
             self.fields["confirmed"].label = "Yes, they left all the same"
-        for name in ("somebody_new", "confirmed"):
-            self.fields[name].widget = forms.HiddenInput()
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()

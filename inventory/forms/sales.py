@@ -10,12 +10,14 @@ from django.core.exceptions import ValidationError
 from inventory.actions.begin_sale import LONGEST_NOTE
 from inventory.actions.pay_sale import LONGEST_NOTE as LONGEST_PAYMENT_NOTE
 from inventory.actions.sale_steps import SaleItem
+from inventory.errors import NearlyTheSameName, PaidFromCredit, PaidLongBefore, SaleToConfirm
 from inventory.forms.holds import contact_name_field, too_long
 from inventory.forms.prices import AmountField
+from inventory.forms.ticked import UnticksWhatCannotBeHad
 from inventory.models import Book, Credit, Payment, Sale
 from inventory.money import read_discount, write_amount
 from propagation.errors import RametError
-from propagation.forms.fields import DayField, based_on_field
+from propagation.forms.fields import AsksWhenWarned, DayField, based_on_field
 from propagation.models import Colony, Plug
 
 NOT_PAID = "later"
@@ -49,7 +51,7 @@ class Row:
         return isinstance(self.thing, Plug)
 
 
-class SaleForm(forms.Form):
+class SaleForm(UnticksWhatCannotBeHad, forms.Form):
     """What is in a sale: things with a box, a price and what is off it; for whom stands in it only for a new one."""
 
     contact_name = contact_name_field(label="To whom")
@@ -73,6 +75,7 @@ class SaleForm(forms.Form):
     )
     submission = forms.UUIDField(widget=forms.HiddenInput, required=False)
     based_on = based_on_field()
+    asks = {NearlyTheSameName: "somebody_new", SaleToConfirm: "confirmed"}
 
     def __init__(self, *args, book: Book, things, taken, prices=None, is_new=True, **kwargs):
         kwargs["initial"] = {"submission": uuid4()} | (kwargs.get("initial") or {})
@@ -96,19 +99,12 @@ class SaleForm(forms.Form):
         if not is_new:
             for name in ("contact_name", "somebody_new", "method"):
                 del self.fields[name]
-        for name in ("somebody_new", "confirmed"):
-            if name in self.fields:
-                self.fields[name].widget = forms.HiddenInput()
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()
 
     def rows(self, promises) -> list[Row]:
         return [
             Row(
                 thing,
-                thing.code in self.taken,
+                thing.code in self.taken - self.taken_out,
                 self[f"price-{thing.code}"],
                 self[f"less-{thing.code}"],
                 promises.get(thing.pk, "") if isinstance(thing, Plug) else "",
@@ -146,7 +142,7 @@ class SaleForm(forms.Form):
         return {"discount": amount or Decimal(0), "percent": percent, "note": self.cleaned_data["note"]}
 
 
-class PaymentForm(forms.Form):
+class PaymentForm(AsksWhenWarned, forms.Form):
     """Money that came, or goes back."""
 
     method = forms.ChoiceField(
@@ -159,9 +155,10 @@ class PaymentForm(forms.Form):
     note = forms.CharField(
         max_length=LONGEST_PAYMENT_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_PAYMENT_NOTE)}
     )
-    confirmed = forms.BooleanField(label="Yes, it was paid on that day", required=False, widget=forms.HiddenInput)
-    in_money = forms.BooleanField(label="Yes, give all of it in money", required=False, widget=forms.HiddenInput)
+    confirmed = forms.BooleanField(label="Yes, it was paid on that day", required=False)
+    in_money = forms.BooleanField(label="Yes, give all of it in money", required=False)
     based_on = based_on_field()
+    asks = {PaidLongBefore: "confirmed", PaidFromCredit: "in_money"}
     field_order = ["amount", "method", "in_money", "day", "confirmed", "note", "based_on"]
 
     def __init__(self, *args, book: Book, credit=None, goes_back=False, **kwargs):
@@ -181,10 +178,6 @@ class PaymentForm(forms.Form):
             choices.append((Payment.Method.CREDIT, f"From their credit of {write_amount(credit, book.currency)}"))
         self.fields["method"].choices = choices
         self.order_fields(self.field_order)
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()
 
 
 class PayOutForm(forms.Form):
@@ -213,7 +206,7 @@ class PayOutForm(forms.Form):
         self.order_fields(self.field_order)
 
 
-class HandOverForm(forms.Form):
+class HandOverForm(AsksWhenWarned, forms.Form):
     """How everything in a sale leaves."""
 
     how = forms.ChoiceField(
@@ -227,11 +220,8 @@ class HandOverForm(forms.Form):
         },
     )
     day = DayField(label="On the day")
-    confirmed = forms.BooleanField(label="Yes, it leaves all the same", required=False, widget=forms.HiddenInput)
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()
+    confirmed = forms.BooleanField(label="Yes, it leaves all the same", required=False)
+    asks = {SaleToConfirm: "confirmed"}
 
 
 class CancelForm(forms.Form):

@@ -6,9 +6,11 @@ from uuid import uuid4
 from django import forms
 
 from inventory.actions.trade import LONGEST_NOTE
+from inventory.errors import LeavingToConfirm, NearlyTheSameName
 from inventory.forms.acquisitions import LINEAGE_LIST, BasePackLines
 from inventory.forms.holds import contact_name_field, too_long
 from inventory.forms.prices import AmountField
+from inventory.forms.ticked import UnticksWhatCannotBeHad
 from inventory.models import Book
 from propagation.actions.acquire import PackLine
 from propagation.forms.fields import DayField, LengthField
@@ -17,7 +19,7 @@ from propagation.models import GrowthForm
 THEY_PAID, YOU_PAID = "they", "you"
 
 
-class TradeForm(forms.Form):
+class TradeForm(UnticksWhatCannotBeHad, forms.Form):
     contact_name = contact_name_field(label="With whom")
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     confirmed = forms.BooleanField(label="Yes, they go out all the same", required=False)
@@ -34,6 +36,7 @@ class TradeForm(forms.Form):
         max_length=LONGEST_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_NOTE)}
     )
     submission = forms.UUIDField(widget=forms.HiddenInput, required=False)
+    asks = {NearlyTheSameName: "somebody_new", LeavingToConfirm: "confirmed"}
 
     def __init__(self, *args, book: Book, **kwargs):
         kwargs["initial"] = {"submission": uuid4()} | (kwargs.get("initial") or {})
@@ -41,12 +44,6 @@ class TradeForm(forms.Form):
         self.fields["cash"] = AmountField(
             book=book, label=f"Cash on top ({book.currency})", help_text="Leave empty if none was paid."
         )
-        for name in ("somebody_new", "confirmed"):
-            self.fields[name].widget = forms.HiddenInput()
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()
 
     @property
     def signed_cash(self) -> Decimal:

@@ -13,18 +13,17 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.actions.hold_plugs import extend_hold, hold_plugs_for, release_hold
-from inventory.errors import NearlyTheSameName, PlugAlreadyPromised, PlugInSale, PlugNotReady
 from inventory.forms.holds import HoldForm, contact_suggestions
 from inventory.models import Contact, Hold
 from inventory.readings import holds as reading
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.waiting import places_in_line
-from propagation.errors import PlugGone, RametError
-from propagation.forms.fields import refuse
+from propagation.errors import RametError
 from propagation.models import Plug
 from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
 from propagation.readings.find import find_plug
+from propagation.views.answers import carried_out, form_page, sent, tried
 
 A_WEEK = timedelta(days=7)
 ROWS = 50
@@ -114,57 +113,38 @@ def _hold_page(request, plugs, *, back, back_label, chosen=None, places=()):
         "contact_name": request.GET.get("contact") or (remembered["name"] if remembered else ""),
         "until": request.GET.get("until", ""),
     }
-    form = HoldForm(request.POST or None, today=today, initial=first)
-    taken_out = set()
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            holds = hold_plugs_for(
-                contact_name=told["contact_name"],
-                is_somebody_new=told["somebody_new"],
-                plugs=chosen or plugs,
-                until=told["until"],
-                today=today,
-                note=told["note"],
-                by=request.user,
-            )
-        except NearlyTheSameName as error:
-            form.ask_if_new()
-            refuse(form, error)
-        except PlugAlreadyPromised as error:
-            taken_out = {each.plug_id for each in error.holds}
-            refuse(form, error)
-        except PlugInSale as error:
-            taken_out = {line.plug_id for line in error.lines}
-            refuse(form, error)
-        except (PlugGone, PlugNotReady) as error:
-            taken_out = {error.plug.pk}
-            refuse(form, error)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            contact = holds[0].contact
-            remember_contact(request, contact)
-            what = f"Plug {holds[0].plug.code_in_clear} is" if len(holds) == 1 else f"{len(holds)} plugs are"
-            messages.success(request, f"{what} held for {contact} until {date_format(told['until'])}.")
-            return redirect(back)
+    form = HoldForm(sent(request), today=today, initial=first)
+
+    def hold_them(told):
+        holds = hold_plugs_for(
+            contact_name=told["contact_name"],
+            is_somebody_new=told["somebody_new"],
+            plugs=chosen or plugs,
+            until=told["until"],
+            today=today,
+            note=told["note"],
+            by=request.user,
+        )
+        contact = holds[0].contact
+        remember_contact(request, contact)
+        what = f"Plug {holds[0].plug.code_in_clear} is" if len(holds) == 1 else f"{len(holds)} plugs are"
+        messages.success(request, f"{what} held for {contact} until {date_format(told['until'])}.")
+        return redirect(back)
+
+    if answer := carried_out(request, form, hold_them):
+        return answer
     promises = promises_of(plugs)
-    ticked = {plug.pk for plug in (chosen or plugs)} - taken_out
-    return render(
-        request,
-        "inventory/hold.html",
-        {
-            "form": form,
-            "rows": [(plug, plug.pk in ticked, promises.get(plug.pk, "")) for plug in plugs],
-            "several": chosen is not None,
-            "places": places,
-            "back_url": back,
-            "back_label": back_label,
-            "suggestions": contact_suggestions(),
-            "submit_words": _submit_words(len(ticked)) if taken_out else "Hold",
-        },
-        status=422 if form.errors else 200,
-    )
+    ticked = {plug.code for plug in (chosen or plugs)} - form.taken_out
+    context = {
+        "rows": [(plug, plug.code in ticked, promises.get(plug.pk, "")) for plug in plugs],
+        "several": chosen is not None,
+        "places": places,
+        "back_url": back,
+        "back_label": back_label,
+        "suggestions": contact_suggestions(),
+        "submit_words": _submit_words(len(ticked)) if form.taken_out else "Hold",
+    }
+    return form_page(request, "inventory/hold.html", form, context)
 
 
 def _submit_words(others) -> str:
@@ -220,39 +200,31 @@ def _back(request, fallback):
 
 @require_POST
 def hold_release(request, pk):
-    found = get_object_or_404(Hold, pk=pk)
-    try:
-        released = release_hold(hold=found, today=localdate(), by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(
-            request,
-            format_html(
-                '{} is free again; {} has it no more. <a href="{}?contact={}&amp;until={}">Hold it again</a>',
-                released.plug,
-                released.contact,
-                reverse("hold", args=[released.plug.code]),
-                released.contact.name,
-                max(released.until, localdate()).isoformat(),
-            )
-            if released.plug.is_ready(localdate())
-            else f"{released.contact} has {released.plug} no more.",
+    found, today = get_object_or_404(Hold, pk=pk), localdate()
+
+    def said(released):
+        if not released.plug.is_ready(today):
+            return f"{released.contact} has {released.plug} no more."
+        return format_html(
+            '{} is free again; {} has it no more. <a href="{}?contact={}&amp;until={}">Hold it again</a>',
+            released.plug,
+            released.contact,
+            reverse("hold", args=[released.plug.code]),
+            released.contact.name,
+            max(released.until, today).isoformat(),
         )
+
+    tried(request, lambda: release_hold(hold=found, today=today, by=request.user), said)
     return redirect(_back(request, "holds"))
 
 
 @require_POST
 def hold_extend(request, pk):
     """A week more than it is now."""
-    found = get_object_or_404(Hold, pk=pk)
-    today = localdate()
-    try:
-        extended = extend_hold(hold=found, until=max(found.until, today) + A_WEEK, today=today, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(
-            request, f"{extended.plug} is held for {extended.contact} until {date_format(extended.until)}."
-        )
+    found, today = get_object_or_404(Hold, pk=pk), localdate()
+    tried(
+        request,
+        lambda: extend_hold(hold=found, until=max(found.until, today) + A_WEEK, today=today, by=request.user),
+        lambda extended: f"{extended.plug} is held for {extended.contact} until {date_format(extended.until)}.",
+    )
     return redirect(_back(request, "holds"))

@@ -7,7 +7,6 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST
 
 from inventory.actions.let_go import let_go_to, take_back_leaving
-from inventory.errors import LeavingToConfirm, NearlyTheSameName, PlugInSale
 from inventory.forms.holds import contact_suggestions
 from inventory.forms.leaving import LeavingForm
 from inventory.readings.holds import active_hold_of
@@ -17,10 +16,10 @@ from inventory.readings.trades import trade_of
 from inventory.views.holds import page_of_plug, plug_or_404, plugs_asked
 from propagation.actions.part_with import LEFT
 from propagation.errors import PlugGone, RametError
-from propagation.forms.fields import refuse
 from propagation.models import Fate
 from propagation.promises import promises_of
 from propagation.readings.rack import back_in_words
+from propagation.views.answers import carried_out, form_page, sent, tried
 
 
 def plug_left(request, code):
@@ -56,12 +55,11 @@ def plug_left(request, code):
 def plug_left_take_back(request, code):
     """It did not leave after all."""
     plug = plug_or_404(code)
-    try:
-        kept = take_back_leaving(plug=plug, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, f"Plug {plug.code_in_clear} is kept again. {back_in_words([kept])}")
+    tried(
+        request,
+        lambda: take_back_leaving(plug=plug, by=request.user),
+        lambda kept: f"Plug {plug.code_in_clear} is kept again. {back_in_words([kept])}",
+    )
     return redirect(page_of_plug(plug))
 
 
@@ -78,53 +76,34 @@ def plugs_left(request):
 def _left_page(request, plugs, *, back, back_label, contact_name="", chosen=None):
     today = localdate()
     several = chosen is not None and len(plugs) > 1
-    form = LeavingForm(request.POST or None, several=several, initial={"day": today, "contact_name": contact_name})
-    taken_out = set()
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            gone = let_go_to(
-                contact_name=told["contact_name"],
-                is_somebody_new=told["somebody_new"],
-                plugs=chosen or plugs,
-                fate=told["fate"],
-                on=told["day"],
-                today=today,
-                confirmed=told["confirmed"],
-                by=request.user,
-            )
-        except NearlyTheSameName as error:
-            form.ask("somebody_new")
-            refuse(form, error)
-        except LeavingToConfirm as error:
-            form.ask("confirmed")
-            refuse(form, error)
-        except PlugInSale as error:
-            taken_out = {line.plug_id for line in error.lines}
-            refuse(form, error)
-        except PlugGone as error:
-            taken_out = {error.plug.pk}
-            refuse(form, error)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, _said(gone, told["contact_name"]))
-            return redirect(back)
+    form = LeavingForm(sent(request), several=several, initial={"day": today, "contact_name": contact_name})
+
+    def let_go(told):
+        gone = let_go_to(
+            contact_name=told["contact_name"],
+            is_somebody_new=told["somebody_new"],
+            plugs=chosen or plugs,
+            fate=told["fate"],
+            on=told["day"],
+            today=today,
+            confirmed=told["confirmed"],
+            by=request.user,
+        )
+        messages.success(request, _said(gone, told["contact_name"]))
+        return redirect(back)
+
+    if answer := carried_out(request, form, let_go):
+        return answer
     promises = promises_of(plugs)
-    ticked = {plug.pk for plug in (chosen or plugs)} - taken_out
-    return render(
-        request,
-        "inventory/left.html",
-        {
-            "form": form,
-            "rows": [(plug, plug.pk in ticked, promises.get(plug.pk, "")) for plug in plugs],
-            "several": chosen is not None,
-            "back_url": back,
-            "back_label": back_label,
-            "suggestions": contact_suggestions(),
-        },
-        status=422 if form.errors else 200,
-    )
+    ticked = {plug.code for plug in (chosen or plugs)} - form.taken_out
+    context = {
+        "rows": [(plug, plug.code in ticked, promises.get(plug.pk, "")) for plug in plugs],
+        "several": chosen is not None,
+        "back_url": back,
+        "back_label": back_label,
+        "suggestions": contact_suggestions(),
+    }
+    return form_page(request, "inventory/left.html", form, context)
 
 
 def _said(gone, name) -> str:

@@ -33,6 +33,7 @@ from inventory.views.holds import A_WEEK, contact_remembered, remember_contact
 from propagation.errors import RametError
 from propagation.models import Lineage, Plug, Preferences, Spot
 from propagation.paging import UncountedPaginator
+from propagation.views.answers import tried
 from propagation.views.lists import in_use
 
 ROWS = 25
@@ -258,14 +259,17 @@ def _hold_again(request, plugs, query, back):
     if contact is None:
         return redirect(f"{reverse('hold_many')}?{query}")
     today = localdate()
-    try:
-        holds = hold_plugs(plugs=plugs, contact=contact, until=today + A_WEEK, today=today, by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
+
+    def said(holds):
+        count = "1 plug is" if len(holds) == 1 else f"{len(holds)} plugs are"
+        return f"{count} held for {contact} until {date_format(today + A_WEEK)}."
+
+    def hold():
+        return hold_plugs(plugs=plugs, contact=contact, until=today + A_WEEK, today=today, by=request.user)
+
+    if not tried(request, hold, said):
         return redirect(f"{reverse('hold_many')}?{query}")
     remember_contact(request, contact)
-    count = "1 plug is" if len(holds) == 1 else f"{len(holds)} plugs are"
-    messages.success(request, f"{count} held for {contact} until {date_format(today + A_WEEK)}.")
     return redirect(back)
 
 

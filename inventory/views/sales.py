@@ -13,7 +13,6 @@ from django.views.decorators.http import require_safe
 
 from inventory.actions.begin_sale import begin_sale_to, change_sale, recorded_today, usual_prices
 from inventory.actions.hand_over import sell_now_to
-from inventory.errors import NearlyTheSameName, PlugInSale, PlugTraded, SaleToConfirm
 from inventory.forms.holds import contact_suggestions
 from inventory.forms.sales import NOT_PAID, SaleForm
 from inventory.models import Book, Payment, Sale, SaleState
@@ -33,11 +32,11 @@ from inventory.readings.sales import (
 )
 from inventory.views.holds import contact_remembered, remember_contact
 from propagation.actions.changes import last_change
-from propagation.errors import PlugGone, RametError
-from propagation.forms.fields import refuse
+from propagation.errors import RametError
 from propagation.models import Plug
 from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
+from propagation.views.answers import carried_out, form_page
 
 ROWS = 25
 PAYMENTS_SHOWN = 200
@@ -214,8 +213,8 @@ def sale_new(request):
         prices=usual,
         initial=data.dict() if is_adding else initial,
     )
-    if request.method == "POST" and not is_adding and form.is_valid():
-        told = form.cleaned_data
+
+    def begin(told):
         common = {
             "contact_name": told["contact_name"],
             "is_somebody_new": told["somebody_new"],
@@ -225,21 +224,19 @@ def sale_new(request):
             "confirmed": told["confirmed"],
             "by": request.user,
         }
-        try:
-            if data.get("act") == "now":
-                method = told["method"] or Payment.Method.CASH
-                paid = method != NOT_PAID
-                how = {"paid": paid} | ({"method": method} if paid else {})
-                made = sell_now_to(**common, **form.terms, **how)
-            else:
-                made = begin_sale_to(**common, **form.terms, shipping=told["shipping"] or 0)
-        except RametError as error:
-            taken = taken - _refuse(form, error)
-            form.taken = taken
+        if data.get("act") == "now":
+            method = told["method"] or Payment.Method.CASH
+            paid = method != NOT_PAID
+            how = {"paid": paid} | ({"method": method} if paid else {})
+            made = sell_now_to(**common, **form.terms, **how)
         else:
-            remember_contact(request, made.contact)
-            messages.success(request, _said(made))
-            return redirect("sale", pk=made.pk)
+            made = begin_sale_to(**common, **form.terms, shipping=told["shipping"] or 0)
+        remember_contact(request, made.contact)
+        messages.success(request, _said(made))
+        return redirect("sale", pk=made.pk)
+
+    if answer := carried_out(request, form, begin):
+        return answer
     return _form_page(
         request,
         form,
@@ -298,24 +295,23 @@ def sale_change(request, pk):
             "based_on": last_change(found),
         },
     )
-    if request.method == "POST" and not is_adding and form.is_valid():
-        told = form.cleaned_data
-        try:
-            change_sale(
-                sale=found,
-                items=form.items,
-                today=localdate(),
-                shipping=told["shipping"] or 0,
-                based_on=told["based_on"],
-                confirmed=told["confirmed"],
-                by=request.user,
-                **form.terms,
-            )
-        except RametError as error:
-            form.taken = taken - _refuse(form, error)
-        else:
-            messages.success(request, f"Sale {found.pk} is changed.")
-            return redirect(address)
+
+    def change(told):
+        change_sale(
+            sale=found,
+            items=form.items,
+            today=localdate(),
+            shipping=told["shipping"] or 0,
+            based_on=told["based_on"],
+            confirmed=told["confirmed"],
+            by=request.user,
+            **form.terms,
+        )
+        messages.success(request, f"Sale {found.pk} is changed.")
+        return redirect(address)
+
+    if answer := carried_out(request, form, change):
+        return answer
     return _form_page(
         request,
         form,
@@ -328,38 +324,19 @@ def sale_change(request, pk):
     )
 
 
-def _refuse(form, error) -> set[str]:
-    """Put a refusal into the form; the codes of what can no longer be sold, to be unticked."""
-    if isinstance(error, NearlyTheSameName):
-        form.ask("somebody_new")
-    if isinstance(error, SaleToConfirm):
-        form.ask("confirmed")
-    refuse(form, error)
-    if isinstance(error, PlugInSale):
-        return {(line.plug or line.colony).code for line in error.lines}
-    if isinstance(error, PlugGone | PlugTraded) and error.plug:
-        return {error.plug.code}
-    return set()
-
-
 def _form_page(request, form, *, heading, words, back, back_label, is_new, add=""):
     plugs = [thing for thing in form.things if isinstance(thing, Plug)]
     fetched = price_histories({plug.lineage for plug in plugs}, localdate())
     for plug in plugs:
         plug.fetched = fetched[plug.lineage_id].of_size(plug.size_mm)
-    return render(
-        request,
-        "inventory/sale_form.html",
-        {
-            "form": form,
-            "rows": form.rows(promises_of(plugs) if is_new else {}),
-            "heading": heading,
-            "words": words,
-            "back_url": back,
-            "back_label": back_label,
-            "is_new": is_new,
-            "suggestions": contact_suggestions() if is_new else {},
-            "add": add,
-        },
-        status=422 if form.errors else 200,
-    )
+    context = {
+        "rows": form.rows(promises_of(plugs) if is_new else {}),
+        "heading": heading,
+        "words": words,
+        "back_url": back,
+        "back_label": back_label,
+        "is_new": is_new,
+        "suggestions": contact_suggestions() if is_new else {},
+        "add": add,
+    }
+    return form_page(request, "inventory/sale_form.html", form, context)

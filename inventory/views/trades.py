@@ -9,19 +9,19 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.actions.trade import cancel_trade, trade_with
-from inventory.errors import HeldForOthers, LeavingToConfirm, NearlyTheSameName, PlugInSale, PlugTraded
-from inventory.forms.acquisitions import suggestions, typed
+from inventory.forms.acquisitions import refuse_lines, suggestions, typed
 from inventory.forms.trades import TradeForm, TradeLines
 from inventory.models import Book, Trade
 from inventory.readings.chosen import things_chosen
 from inventory.readings.trades import sides_of, trades_with_counts
 from inventory.views.holds import contact_remembered, remember_contact
-from propagation.errors import PlugGone, RametError, RowErrors
+from propagation.errors import RametError, RowErrors
 from propagation.forms.fields import refuse
 from propagation.models import Plug, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
 from propagation.readings.rack import back_in_words
+from propagation.views.answers import form_page, sent, tried
 
 ROWS = 25
 
@@ -54,14 +54,13 @@ def trade(request, pk):
 def trade_cancel(request, pk):
     """A slip of today."""
     found = get_object_or_404(Trade, pk=pk)
-    try:
-        cancel_trade(trade=found, today=localdate(), by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        out, _ = sides_of(found)
+
+    def said(cancelled):
+        out, _ = sides_of(cancelled)
         where = back_in_words(line.plug for line in out if line.plug_id)
-        messages.success(request, f"Trade {found.pk} is taken back; what had gone out is kept again. {where}")
+        return f"Trade {found.pk} is taken back; what had gone out is kept again. {where}"
+
+    tried(request, lambda: cancel_trade(trade=found, today=localdate(), by=request.user), said)
     return redirect("trade", pk=found.pk)
 
 
@@ -90,14 +89,14 @@ def trade_new(request):
     is_asking = posted and ({"more", "adding"} & set(request.POST) or bool(add_error))
     remembered = contact_remembered(request)
     form = TradeForm(
-        request.POST if posted else None,
+        sent(request),
         book=book,
         initial={
             "day": localdate(),
             "contact_name": request.GET.get("contact") or (remembered["name"] if remembered else ""),
         },
     )
-    lines = TradeLines(request.POST if posted else None, prefix="lines", form_kwargs={"length_unit": unit})
+    lines = TradeLines(sent(request), prefix="lines", form_kwargs={"length_unit": unit})
     if is_asking:  # shown again as it was typed, and not judged yet
         form = TradeForm(initial=typed(form), book=book)
         lines = TradeLines(initial=[typed(each) for each in lines], prefix="lines", form_kwargs={"length_unit": unit})
@@ -106,14 +105,13 @@ def trade_new(request):
     elif posted and form.is_valid() and lines.is_valid():
         told = form.cleaned_data
         chosen = [thing for thing in things if thing.code in taken]
-        filled = [each for each in lines if each.has_changed()]
         try:
             made = trade_with(
                 contact_name=told["contact_name"],
                 is_somebody_new=told["somebody_new"],
                 plugs=[thing for thing in chosen if isinstance(thing, Plug)],
                 colonies=[thing for thing in chosen if not isinstance(thing, Plug)],
-                lines=[each.line for each in filled],
+                lines=[each.line for each in lines if each.has_changed()],
                 on=told["day"],
                 today=localdate(),
                 cash=form.signed_cash,
@@ -123,56 +121,32 @@ def trade_new(request):
                 by=request.user,
             )
         except RowErrors as error:
-            for row, column, sentence in error.errors:
-                line = filled[row - 1] if 0 < row <= len(filled) else form
-                line.add_error(column if column in line.fields else None, sentence)
+            refuse_lines(form, lines, error)
         except RametError as error:
             if getattr(error, "field", None) == "add":
                 add_error = str(error)
             else:
-                taken -= _refuse(form, error)
+                refuse(form, error)
         else:
             remember_contact(request, made.contact)
             messages.success(request, f"Trade {made.pk} with {made.contact} is recorded. What came has its codes.")
             return redirect("trade", pk=made.pk)
     plugs = [thing for thing in things if isinstance(thing, Plug)]
     promises = promises_of(plugs)
-    wrong = bool(form.errors or (lines.is_bound and any(lines.errors)) or add_error)
-    return render(
-        request,
-        "inventory/trade_form.html",
-        {
-            "form": form,
-            "lines": lines,
-            "rows": [
-                {
-                    "thing": thing,
-                    "is_plug": isinstance(thing, Plug),
-                    "is_taken": thing.code in taken,
-                    "promise": promises.get(thing.pk, "") if isinstance(thing, Plug) else "",
-                }
-                for thing in things
-            ],
-            "add": add,
-            "add_error": add_error,
-            "suggestions": suggestions(),
-            "back_url": reverse("trades"),
-        },
-        status=422 if wrong else 200,
-    )
-
-
-def _refuse(form, error) -> set[str]:
-    """Put a refusal into the form; the codes of what cannot go out, to be unticked."""
-    if isinstance(error, NearlyTheSameName):
-        form.ask("somebody_new")
-    if isinstance(error, LeavingToConfirm):
-        form.ask("confirmed")
-    refuse(form, error)
-    if isinstance(error, PlugInSale):
-        return {(line.plug or line.colony).code for line in error.lines}
-    if isinstance(error, HeldForOthers):
-        return {hold.plug.code for hold in error.holds}
-    if isinstance(error, PlugGone | PlugTraded) and error.plug:
-        return {error.plug.code}
-    return set()
+    context = {
+        "lines": lines,
+        "rows": [
+            {
+                "thing": thing,
+                "is_plug": isinstance(thing, Plug),
+                "is_taken": thing.code in taken - form.taken_out,
+                "promise": promises.get(thing.pk, "") if isinstance(thing, Plug) else "",
+            }
+            for thing in things
+        ],
+        "add": add,
+        "add_error": add_error,
+        "suggestions": suggestions(),
+        "back_url": reverse("trades"),
+    }
+    return form_page(request, "inventory/trade_form.html", form, context, refused=bool(add_error or any(lines.errors)))
