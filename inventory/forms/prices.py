@@ -9,11 +9,12 @@ from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef
 
 from inventory.actions.set_prices import ANY, LARGEST_FROM_MM, SMALLEST_FROM_MM, NewPrice
+from inventory.errors import AmountsNotConverted
 from inventory.models import Book
 from inventory.money import plain_amount, read_amount
 from inventory.readings.availability import available_on
 from propagation.errors import RametError
-from propagation.forms.fields import LengthField
+from propagation.forms.fields import AsksWhenWarned, LengthField
 from propagation.models import Lineage
 
 
@@ -208,9 +209,10 @@ def currencies_in_use() -> list[tuple[str, str]]:
     return [(code, f"{code}, {get_currency_name(code, locale=locale)}") for code in sorted(tender)]
 
 
-class CurrencyForm(forms.Form):
+class CurrencyForm(AsksWhenWarned, forms.Form):
     currency = forms.ChoiceField(label="Currency", error_messages={"invalid_choice": "Choose one from the list."})
     confirmed = forms.BooleanField(label="Yes, leave the amounts as they are", required=False)
+    asks = {AmountsNotConverted: "confirmed"}
 
     def __init__(self, *args, book: Book, **kwargs):
         super().__init__(*args, **kwargs)
@@ -218,8 +220,3 @@ class CurrencyForm(forms.Form):
         if book.currency not in dict(choices):
             choices.insert(0, (book.currency, f"{book.currency}, {book.currency_name}"))
         self.fields["currency"].choices = choices
-        self.fields["confirmed"].widget = forms.HiddenInput()
-
-    def ask_to_confirm(self):
-        """Show the box that says nothing is converted."""
-        self.fields["confirmed"].widget = forms.CheckboxInput()

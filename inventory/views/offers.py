@@ -1,7 +1,7 @@
 """Keeping the page of offers: who sees it, what stands at its top, how single plugs are offered, and packs."""
 
 from django.contrib import messages
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_POST
@@ -13,46 +13,40 @@ from inventory.readings.chosen import plugs_chosen
 from inventory.readings.offers import LineOffers, differently_offered, offers_on, packs_with_standing
 from inventory.readings.price_history import price_histories
 from inventory.views.holds import page_of_plug, plug_or_404
-from propagation.errors import RametError
-from propagation.forms.fields import refuse
 from propagation.models import Lineage
+from propagation.views.answers import carried_out, form_page, sent, tried
 
 
 def offers(request):
     """Who sees the page of offers, where it is, and what differs from the usual on it."""
     stored, today = Availability.current(), localdate()
     names = ("visibility", "headline", "wishes", "reach")
-    form = AvailabilityForm(request.POST or None, initial={name: getattr(stored, name) for name in names})
-    if request.method == "POST" and form.is_valid():
-        try:
-            kept = set_availability(**form.cleaned_data)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"Saved. Who sees the page: {kept.get_visibility_display().lower()}.")
-            return redirect("offers")
+    form = AvailabilityForm(sent(request), initial={name: getattr(stored, name) for name in names})
+
+    def keep(told):
+        kept = set_availability(**told)
+        messages.success(request, f"Saved. Who sees the page: {kept.get_visibility_display().lower()}.")
+        return redirect("offers")
+
+    if answer := carried_out(request, form, keep):
+        return answer
     address = {
         Availability.Visibility.PUBLIC: reverse("available"),
         Availability.Visibility.SECRET: reverse("available_secret", args=[stored.secret]),
     }.get(stored.visibility, "")
     found = offers_on(today)
-    return render(
-        request,
-        "inventory/offers.html",
-        {
-            "form": form,
-            "address": address,
-            "whole_address": request.build_absolute_uri(address) if address else "",
-            "is_secret": stored.visibility == Availability.Visibility.SECRET,
-            "frags": sum(line.number for line in found.lines),
-            "lines": len(found.lines),
-            "asked": _asked_and_fetched(found.lines, today),
-            "packs": packs_with_standing(today),
-            "differently": differently_offered(today),
-            "book": Book.current(),
-        },
-        status=422 if form.errors else 200,
-    )
+    context = {
+        "address": address,
+        "whole_address": request.build_absolute_uri(address) if address else "",
+        "is_secret": stored.visibility == Availability.Visibility.SECRET,
+        "frags": sum(line.number for line in found.lines),
+        "lines": len(found.lines),
+        "asked": _asked_and_fetched(found.lines, today),
+        "packs": packs_with_standing(today),
+        "differently": differently_offered(today),
+        "book": Book.current(),
+    }
+    return form_page(request, "inventory/offers.html", form, context)
 
 
 def _asked_and_fetched(lines: tuple[LineOffers, ...], today):
@@ -79,71 +73,55 @@ def plug_offer(request, code):
     """How one plug is offered."""
     plug = plug_or_404(code)
     stored = PlugOffer.objects.filter(plug=plug).first()
-    form = PlugOfferForm(request.POST or None, initial=PlugOfferForm.initial_of(stored))
-    if request.method == "POST" and form.is_valid():
-        try:
-            offer_plug(plug=plug, by=request.user, **form.as_told())
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"How {plug} is offered is saved.")
-            return redirect("offers")
-    return render(
-        request,
-        "propagation/form.html",
-        {
-            "form": form,
-            "heading": f"Offer {plug.code_in_clear}",
-            "lead": f"A frag of {plug.lineage}. It is offered while it is healed, free and not set aside.",
-            "back_url": page_of_plug(plug),
-            "back_label": plug.code_in_clear,
-        },
-        status=422 if form.errors else 200,
-    )
+    form = PlugOfferForm(sent(request), initial=PlugOfferForm.initial_of(stored))
+
+    def offer(told):
+        offer_plug(plug=plug, by=request.user, **form.as_told())
+        messages.success(request, f"How {plug} is offered is saved.")
+        return redirect("offers")
+
+    if answer := carried_out(request, form, offer):
+        return answer
+    context = {
+        "heading": f"Offer {plug.code_in_clear}",
+        "lead": f"A frag of {plug.lineage}. It is offered while it is healed, free and not set aside.",
+        "back_url": page_of_plug(plug),
+        "back_label": plug.code_in_clear,
+    }
+    return form_page(request, "propagation/form.html", form, context)
 
 
 def pack_new(request):
     """Several plugs together for one price."""
     book = Book.current()
     first = {"plugs": "\n".join(request.GET.getlist("plugs"))[:2000]}
-    form = PackForm(request.POST or None, book=book, initial=first)
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            plugs = plugs_chosen(form.codes())
-            pack = make_pack(
-                name=told["name"], amount=told["amount"], plugs=plugs, words=told["words"], by=request.user
-            )
-        except RametError as error:
-            if getattr(error, "field", None) in form.fields:
-                refuse(form, error)
-            else:
-                form.add_error("plugs", str(error))  # a code that is none, a plug that is gone
-        else:
-            messages.success(request, f"The pack “{pack}” is offered.")
-            return redirect("offers")
-    return render(
-        request,
-        "propagation/form.html",
-        {
-            "form": form,
-            "heading": "New pack",
-            "lead": "Several plugs offered together for one price. While it is whole, they are not offered singly.",
-            "back_url": reverse("offers"),
-            "back_label": "Availability",
-        },
-        status=422 if form.errors else 200,
-    )
+    form = PackForm(sent(request), book=book, initial=first)
+
+    def make(told):
+        plugs = plugs_chosen(form.codes())
+        pack = make_pack(name=told["name"], amount=told["amount"], plugs=plugs, words=told["words"], by=request.user)
+        messages.success(request, f"The pack “{pack}” is offered.")
+        return redirect("offers")
+
+    # A code that is none, or a plug that is gone, names no field.
+    if answer := carried_out(request, form, make, otherwise="plugs"):
+        return answer
+    context = {
+        "heading": "New pack",
+        "lead": "Several plugs offered together for one price. While it is whole, they are not offered singly.",
+        "back_url": reverse("offers"),
+        "back_label": "Availability",
+    }
+    return form_page(request, "propagation/form.html", form, context)
 
 
 @require_POST
 def pack_end(request, pk):
     """Offer a pack no more."""
     pack = get_object_or_404(OfferPack, pk=pk)
-    try:
-        end_pack(pack=pack, today=localdate(), by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, f"The pack “{pack}” is ended. Its plugs are offered by themselves again.")
+    tried(
+        request,
+        lambda: end_pack(pack=pack, today=localdate(), by=request.user),
+        f"The pack “{pack}” is ended. Its plugs are offered by themselves again.",
+    )
     return redirect("offers")

@@ -3,12 +3,11 @@
 from django.contrib import messages
 from django.db.models import Count, F, OuterRef, Subquery
 from django.db.models.functions import Coalesce, Lower
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.timezone import localdate
 
 from inventory.actions.set_prices import set_currency, set_lineage_prices, set_plug_prices, set_size_prices
-from inventory.errors import AmountsNotConverted
 from inventory.forms.prices import CurrencyForm, PlugPriceForm, PriceFilter, PricesForm, SizePricesForm
 from inventory.models import Book, PlugPrice, SizePrice
 from inventory.money import write_amount
@@ -17,9 +16,9 @@ from inventory.readings.chosen import plugs_chosen
 from inventory.readings.price_history import price_histories, price_history
 from inventory.views.holds import page_of_plug, plug_or_404
 from propagation.errors import RametError
-from propagation.forms.fields import refuse
 from propagation.models import Lineage, Plug, Preferences
 from propagation.paging import UncountedPaginator
+from propagation.views.answers import carried_out, form_page, sent
 from propagation.views.lists import in_use
 
 ROWS = 50
@@ -34,31 +33,25 @@ def prices(request):
     page = UncountedPaginator(filterset.qs, ROWS).get_page(request.GET.get("page"))
     # What was on the page when it was opened is saved, whatever the filter would show now.
     shown = _named(every, request.POST) if request.method == "POST" else page.object_list
-    form = PricesForm(request.POST or None, book=book, lineages=shown)
-    if request.method == "POST" and form.is_valid():
-        try:
-            count = set_lineage_prices(prices=form.new_prices(), by=request.user)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, _saved(count))
-            return redirect(request.get_full_path())
+    form = PricesForm(sent(request), book=book, lineages=shown)
+
+    def set_them(told):
+        messages.success(request, _saved(set_lineage_prices(prices=form.new_prices(), by=request.user)))
+        return redirect(request.get_full_path())
+
+    if answer := carried_out(request, form, set_them):
+        return answer
     fetched = price_histories(form.lineages, today)
     for lineage in form.lineages:
         lineage.fetched = fetched[lineage.pk].line
-    return render(
-        request,
-        "inventory/prices.html",
-        {
-            "form": form,
-            "book": book,
-            "page": page,
-            "filter": filterset,
-            "in_use": in_use(filterset),
-            "any_at_all": bool(form.lineages) or Lineage.objects.exists(),
-        },
-        status=422 if form.errors else 200,
-    )
+    context = {
+        "book": book,
+        "page": page,
+        "filter": filterset,
+        "in_use": in_use(filterset),
+        "any_at_all": bool(form.lineages) or Lineage.objects.exists(),
+    }
+    return form_page(request, "inventory/prices.html", form, context)
 
 
 def _named(lineages, data):
@@ -77,27 +70,22 @@ def size_prices(request, pk):
     lineage = get_object_or_404(Lineage.objects.select_related("price"), pk=pk)
     book = Book.current()
     stored = dict(SizePrice.objects.filter(lineage=lineage).values_list("from_mm", "amount"))
-    form = SizePricesForm(request.POST or None, book=book, length_unit=Preferences.current().length_unit, stored=stored)
-    if request.method == "POST" and form.is_valid():
-        try:
-            count = set_size_prices(lineage=lineage, prices=form.prices, was=form.cleaned_data["was"], by=request.user)
-        except RametError as error:
-            form.add_error(None, str(error))  # the size that cannot be is in the sentence
-        else:
-            messages.success(request, _saved(count))
-            return redirect("size_prices", lineage.pk)
-    return render(
-        request,
-        "inventory/size_prices.html",
-        {
-            "form": form,
-            "lineage": lineage,
-            "book": book,
-            "usual": getattr(lineage, "price", None),
-            "history": price_history(lineage, localdate()),
-        },
-        status=422 if form.errors else 200,
-    )
+    form = SizePricesForm(sent(request), book=book, length_unit=Preferences.current().length_unit, stored=stored)
+
+    def set_them(told):
+        count = set_size_prices(lineage=lineage, prices=form.prices, was=told["was"], by=request.user)
+        messages.success(request, _saved(count))
+        return redirect("size_prices", lineage.pk)
+
+    if answer := carried_out(request, form, set_them):
+        return answer
+    context = {
+        "lineage": lineage,
+        "book": book,
+        "usual": getattr(lineage, "price", None),
+        "history": price_history(lineage, localdate()),
+    }
+    return form_page(request, "inventory/size_prices.html", form, context)
 
 
 def _saved(count) -> str:
@@ -128,18 +116,18 @@ def plugs_price(request):
 
 def _plug_price_page(request, plugs, *, back, back_label, amount=None, several=False):
     book = Book.current()
-    form = PlugPriceForm(request.POST or None, book=book, amount=amount, knows_before=not several)
-    if request.method == "POST" and form.is_valid():
-        wanted = form.cleaned_data["amount"]
-        try:
-            priced = set_plug_prices(plugs=plugs, amount=wanted, was=form.was, by=request.user)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            what = f"The price of {priced[0]} is" if len(priced) == 1 else f"The prices of {len(priced)} plugs are"
-            now = "that of the lineage again" if wanted is None else f"{write_amount(wanted, book.currency)} now"
-            messages.success(request, f"{what} {now}.")
-            return redirect(back)
+    form = PlugPriceForm(sent(request), book=book, amount=amount, knows_before=not several)
+
+    def set_it(told):
+        wanted = told["amount"]
+        priced = set_plug_prices(plugs=plugs, amount=wanted, was=form.was, by=request.user)
+        what = f"The price of {priced[0]} is" if len(priced) == 1 else f"The prices of {len(priced)} plugs are"
+        now = "that of the lineage again" if wanted is None else f"{write_amount(wanted, book.currency)} now"
+        messages.success(request, f"{what} {now}.")
+        return redirect(back)
+
+    if answer := carried_out(request, form, set_it):
+        return answer
     usual = {}
     for each in Plug.objects.filter(pk__in=[plug.pk for plug in plugs]).annotate(usual=usual_price()).order_by("usual"):
         amounts = usual.setdefault(each.lineage_id, [])
@@ -147,47 +135,33 @@ def _plug_price_page(request, plugs, *, back, back_label, amount=None, several=F
     fetched = price_histories({plug.lineage for plug in plugs}, localdate())
     for plug in plugs:
         plug.fetched = fetched[plug.lineage_id].of_size(plug.size_mm)
-    return render(
-        request,
-        "inventory/plug_price.html",
-        {
-            "form": form,
-            "plugs": plugs,
-            "usual": [(lineage, usual[lineage.pk]) for lineage in dict.fromkeys(plug.lineage for plug in plugs)],
-            "book": book,
-            "back_url": back,
-            "back_label": back_label,
-        },
-        status=422 if form.errors else 200,
-    )
+    context = {
+        "plugs": plugs,
+        "usual": [(lineage, usual[lineage.pk]) for lineage in dict.fromkeys(plug.lineage for plug in plugs)],
+        "book": book,
+        "back_url": back,
+        "back_label": back_label,
+    }
+    return form_page(request, "inventory/plug_price.html", form, context)
 
 
 def book_currency(request):
     """In which currency the prices are."""
     book = Book.current()
-    form = CurrencyForm(request.POST or None, book=book, initial={"currency": book.currency})
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            kept = set_currency(currency=told["currency"], confirmed=told["confirmed"])
-        except AmountsNotConverted as error:
-            form.ask_to_confirm()
-            refuse(form, error)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"Prices are in {kept.currency} ({kept.currency_name}).")
-            return redirect("prices")
-    return render(
-        request,
-        "propagation/form.html",
-        {
-            "form": form,
-            "heading": "Currency",
-            "lead": "All prices are in one currency. Changing it converts nothing: 25.00 stays 25.00. What was paid "
-            "and received keeps the currency it was in.",
-            "back_url": reverse("prices"),
-            "back_label": "Prices",
-        },
-        status=422 if form.errors else 200,
-    )
+    form = CurrencyForm(sent(request), book=book, initial={"currency": book.currency})
+
+    def change(told):
+        kept = set_currency(currency=told["currency"], confirmed=told["confirmed"])
+        messages.success(request, f"Prices are in {kept.currency} ({kept.currency_name}).")
+        return redirect("prices")
+
+    if answer := carried_out(request, form, change):
+        return answer
+    context = {
+        "heading": "Currency",
+        "lead": "All prices are in one currency. Changing it converts nothing: 25.00 stays 25.00. What was paid "
+        "and received keeps the currency it was in.",
+        "back_url": reverse("prices"),
+        "back_label": "Prices",
+    }
+    return form_page(request, "propagation/form.html", form, context)
