@@ -7,10 +7,12 @@ from uuid import uuid4
 from django import forms
 
 from inventory.actions.sale_steps import MOST_LINES, SaleItem
+from inventory.errors import NearlyTheSameName
 from inventory.forms.holds import contact_name_field
 from inventory.forms.prices import AmountField
 from inventory.forms.sales import NOT_PAID
 from inventory.models import Book, Payment
+from propagation.forms.fields import AsksWhenWarned
 from propagation.models import Plug
 
 KEY = "market"
@@ -62,7 +64,7 @@ class PriceForm(forms.Form):
         )
 
 
-class BasketForm(forms.Form):
+class BasketForm(AsksWhenWarned, forms.Form):
     """The plugs of a basket with their prices, to whom they go and how they are paid."""
 
     buyer = contact_name_field(label="To whom", required=False)
@@ -81,6 +83,7 @@ class BasketForm(forms.Form):
         error_messages={"invalid_choice": "Choose one of these."},
     )
     submission = forms.UUIDField(widget=forms.HiddenInput)
+    asks = {NearlyTheSameName: "somebody_new"}
 
     def __init__(self, *args, book: Book, plugs, prices=None, **kwargs):
         super().__init__(*args, **kwargs)
@@ -96,11 +99,6 @@ class BasketForm(forms.Form):
         self.fields["together"] = AmountField(
             book=book, label=f"All of it for ({book.currency})", help_text="Less than the prices come to."
         )
-        self.fields["somebody_new"].widget = forms.HiddenInput()
-
-    def ask_if_new(self):
-        """Show the box that says it is somebody else."""
-        self.fields["somebody_new"].widget = forms.CheckboxInput()
 
     def rows(self):
         """``(plug, price field)`` for the page."""

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST, require_safe
 from inventory.actions.bring_to_market import bring_to_market, end_market, leave_at_home
 from inventory.actions.hand_over import undo_selling_now
 from inventory.actions.sell_at_market import sell_at_market
-from inventory.errors import NearlyTheSameName, SaleToConfirm
+from inventory.errors import SaleToConfirm
 from inventory.forms.holds import contact_suggestions
 from inventory.forms.market import Basket, BasketForm, BroughtForm, PriceForm, plugs_in_order
 from inventory.forms.sales import NOT_PAID
@@ -27,11 +27,11 @@ from inventory.views.holds import plug_or_404
 from inventory.views.sale_acts import where_it_stands
 from propagation import codes
 from propagation.errors import BadValue, CodeMistyped, PictureUnreadable, RametError
-from propagation.forms.fields import refuse
 from propagation.models import Colony, Plug, Spot
 from propagation.readings.find import code_in, find_plug_or_colony
 from propagation.readings.near_codes import near_codes
 from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
+from propagation.views.answers import REFUSED, carried_out, form_page, tried
 
 LONGEST_CODE = 300  # a scanned address
 SOLD = "market_sold"
@@ -118,7 +118,7 @@ def market_put(request):
     """The first tap: the plug lies in the basket at this price, for whom it is held or for just anybody."""
     looked_up = _looked_up(request.POST.get("code", "")[:LONGEST_CODE])
     if "plug" not in looked_up:
-        return _page(request, **looked_up, status=422)
+        return _page(request, **looked_up, status=REFUSED)
     book, basket = Book.current(), Basket.of(request)
     found = at_the_table(looked_up["plug"], localdate())
     plug, form = found.plug, PriceForm(request.POST, book=book)
@@ -126,7 +126,7 @@ def market_put(request):
     if not found.can_be_sold:  # the page says why
         return redirect(address)
     if not form.is_valid():
-        return _page(request, plug=plug, price_form=form, status=422)
+        return _page(request, plug=plug, price_form=form, status=REFUSED)
     agreed = [words for words in request.POST.getlist("agreed") if words in found.against]
     holder = found.hold.contact.name if found.hold else ""
     is_theirs = bool(holder) and request.POST.get("buyer") == holder
@@ -175,14 +175,14 @@ def market_sell(request):
     The form says all of it itself, so sent again after a lost answer it finds the sale it made.
     """
     book, basket = Book.current(), Basket.of(request)
-    sent = {code: request.POST.get(f"price-{code}", "") for code in request.POST.getlist("plugs")[:MOST_CHOSEN]}
-    form = BasketForm(request.POST, book=book, plugs=plugs_in_order(sent))
+    prices = {code: request.POST.get(f"price-{code}", "") for code in request.POST.getlist("plugs")[:MOST_CHOSEN]}
+    form = BasketForm(request.POST, book=book, plugs=plugs_in_order(prices))
     if not form.plugs:
         messages.error(request, "Nothing lies in the basket; scan a label first.")
         return redirect("market")
     against = []
-    if form.is_valid():
-        told = form.cleaned_data
+
+    def sell(told):
         paid = told["method"] != NOT_PAID
         try:
             sale = sell_at_market(
@@ -197,19 +197,17 @@ def market_sell(request):
                 submission=told["submission"],
                 by=request.user,
             )
-        except NearlyTheSameName as error:
-            form.ask_if_new()
-            refuse(form, error, name="buyer")
         except SaleToConfirm as error:
-            against = error.because
-        except RametError as error:
-            refuse(form, error)
-        else:
-            return _sold(request, sale, basket)
+            against.extend(error.because)
+            return None
+        return _sold(request, sale, basket)
+
+    if answer := carried_out(request, form, sell):
+        return answer
     if str(request.POST.get("submission")) == basket.submission:
-        basket.prices |= {code: price for code, price in sent.items() if code in basket.prices}
+        basket.prices |= {code: price for code, price in prices.items() if code in basket.prices}
         basket.keep(request)
-    return _page(request, basket_form=form, against=against, status=422)
+    return _page(request, basket_form=form, against=against, status=REFUSED)
 
 
 def _sold(request, sale, basket):
@@ -227,19 +225,16 @@ def _sold(request, sale, basket):
 def market_undo(request, pk):
     """What was just sold was a slip: nothing left, nothing was paid, the plugs are kept again."""
     sale = get_object_or_404(Sale.objects.select_related("contact"), pk=pk)
-    try:
-        cash = write_amount(totals(sale).received, sale.currency)
-        sale = undo_selling_now(sale=sale, today=localdate(), by=request.user)
-    except RametError as error:
-        messages.error(request, str(error))
-    else:
-        number = sum(line.plug_id is not None for line in lines_of(sale))
+    cash = write_amount(totals(sale).received, sale.currency)
+
+    def said(undone):
+        number = sum(line.plug_id is not None for line in lines_of(undone))
         what = "The plug is yours again" if number == 1 else f"{number} plugs are yours again"
-        messages.success(
-            request, f"Sale {sale.pk} is undone. {what}; {cash} goes back. {where_it_stands(sale)}".strip()
-        )
-        if request.session.get(SOLD) == sale.pk:
-            request.session.pop(SOLD)
+        return f"Sale {undone.pk} is undone. {what}; {cash} goes back. {where_it_stands(undone)}".strip()
+
+    is_undone = tried(request, lambda: undo_selling_now(sale=sale, today=localdate(), by=request.user), said)
+    if is_undone and request.session.get(SOLD) == sale.pk:
+        request.session.pop(SOLD)
     return redirect("market")
 
 
@@ -252,29 +247,22 @@ def market_brought(request):
         return _brought_page(request, form)
     if "out" in request.POST:
         plug = plug_or_404(request.POST["out"])
-        try:
-            leave_at_home(plug=plug, today=localdate())
-        except RametError as error:
-            messages.error(request, str(error))
-        else:
-            messages.success(request, f"{plug.code_in_clear} is off the list.")
+        tried(request, lambda: leave_at_home(plug=plug, today=localdate()), f"{plug.code_in_clear} is off the list.")
         return redirect("market_brought")
     if request.POST.get("do") == "over":
         end_market(today=localdate())
         messages.success(request, "The list of what was brought is put away. What was sold stays in Sales.")
         return redirect("market")
     form = BroughtForm(request.POST, racks=racks)
-    if form.is_valid():
-        try:
-            new = bring_to_market(plugs=_brought_by(form), today=localdate())
-        except RametError as error:
-            refuse(form, error, plugs="codes")
-        else:
-            now = brought(localdate())
-            is_more = now and now.number > new
-            messages.success(request, f"{new} more brought, {now.number} in all." if is_more else f"{new} brought.")
-            return redirect("market")
-    return _brought_page(request, form)
+
+    def bring(told):
+        new = bring_to_market(plugs=_brought_by(form), today=localdate())
+        now = brought(localdate())
+        is_more = now and now.number > new
+        messages.success(request, f"{new} more brought, {now.number} in all." if is_more else f"{new} brought.")
+        return redirect("market")
+
+    return carried_out(request, form, bring, plugs="codes") or _brought_page(request, form)
 
 
 def _brought_by(form) -> list[Plug]:
@@ -292,5 +280,5 @@ def _brought_by(form) -> list[Plug]:
 
 
 def _brought_page(request, form):
-    context = {"form": form, "brought": brought(localdate()), "back_url": reverse("market")}
-    return render(request, "inventory/market_brought.html", context, status=422 if form.errors else 200)
+    context = {"brought": brought(localdate()), "back_url": reverse("market")}
+    return form_page(request, "inventory/market_brought.html", form, context)
