@@ -12,11 +12,12 @@ from inventory.actions.keep_safe import (
     MOST_DAYS,
     USUAL_DAYS,
 )
+from inventory.errors import LeavingToConfirm, NearlyTheSameName
 from inventory.forms.acquisitions import PlugField
 from inventory.forms.holds import contact_name_field, too_long
 from inventory.models import Safekeeping
 from propagation.forms.colonies import SpotField
-from propagation.forms.fields import DayField
+from propagation.forms.fields import AsksWhenWarned, DayField
 from propagation.models import Spot
 
 
@@ -26,7 +27,7 @@ def note_field(**kwargs):
     )
 
 
-class LeaveWithForm(forms.Form):
+class LeaveWithForm(AsksWhenWarned, forms.Form):
     plug = PlugField(label="The plug", error_messages={"required": "Give the code on its label."})
     contact_name = contact_name_field(label="Who keeps it")
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
@@ -40,15 +41,7 @@ class LeaveWithForm(forms.Form):
     )
     note = note_field()
     confirmed = forms.BooleanField(label="Yes, it leaves all the same", required=False)
-
-    def __init__(self, *args, **kwargs):
-        super().__init__(*args, **kwargs)
-        for name in ("somebody_new", "confirmed"):
-            self.fields[name].widget = forms.HiddenInput()
-
-    def ask(self, name):
-        """Show the box that says yes to what was warned of."""
-        self.fields[name].widget = forms.CheckboxInput()
+    asks = {NearlyTheSameName: "somebody_new", LeavingToConfirm: "confirmed"}
 
 
 class HeardForm(forms.Form):

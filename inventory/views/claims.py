@@ -13,10 +13,11 @@ from inventory.models import Book, Claim, ClaimPicture, Payment, SaleLine
 from inventory.money import write_amount
 from inventory.readings.claims import claims_with_what, losses_of_lineages, thumbnail_of
 from inventory.readings.sales import totals
+from inventory.views.safekeeping import coral_form_page
 from propagation.errors import PictureUnreadable
 from propagation.forms.photos import TAKEN
 from propagation.paging import UncountedPaginator
-from propagation.views.answers import carried_out, form_page, sent, tried
+from propagation.views.answers import carried_out, sent, tried
 
 ROWS = 50
 
@@ -86,7 +87,7 @@ def claim_new(request, line_pk):
     if answer := carried_out(request, form, report):
         return answer
     what = line.plug.code_in_clear if line.plug_id else line.colony.tag
-    return _form_page(
+    return coral_form_page(
         request,
         form,
         heading=f"Claim for {what}",
@@ -132,7 +133,7 @@ def claim_settle(request, pk):
     lead = f"{found.get_kind_display()}, reported by {sale.contact}."
     if from_credit := totals(sale).to_credit:
         lead += f" {write_amount(from_credit, sale.currency)} of sale {sale.pk} was paid from their credit."
-    return _form_page(
+    return coral_form_page(
         request,
         form,
         heading="Settle the claim",
@@ -180,8 +181,3 @@ def claim_thumbnail(request, pk):
         raise Http404("The file of this picture is gone.") from error
     answer["Cache-Control"] = "private, max-age=86400"
     return answer
-
-
-def _form_page(request, form, *, heading, lead, words, back, back_label):
-    context = {"heading": heading, "lead": lead, "words": words, "back_url": back, "back_label": back_label}
-    return form_page(request, "inventory/safekeeping_form.html", form, context)

@@ -7,16 +7,14 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_safe
 
 from inventory.actions.keep_safe import came_back, due_on, end_safekeeping, heard_of, leave_with_name
-from inventory.errors import LeavingToConfirm, NearlyTheSameName
 from inventory.forms.acquisitions import suggestions
 from inventory.forms.safekeeping import BackForm, EndForm, HeardForm, LeaveWithForm
 from inventory.models import Safekeeping
 from inventory.readings.safekeeping import kept_before, kept_now
 from inventory.views.holds import remember_contact
-from propagation.errors import RametError
-from propagation.forms.fields import refuse
 from propagation.paging import UncountedPaginator
 from propagation.readings.changes import changes_of
+from propagation.views.answers import carried_out, form_page, sent
 
 ROWS = 50
 
@@ -63,38 +61,33 @@ def safekeeping_one(request, pk):
 def safekeeping_new(request):
     """A plug goes to somebody who keeps it alive for the owner."""
     form = LeaveWithForm(
-        request.POST or None,
+        sent(request),
         initial={
             "day": localdate(),
             "plug": request.GET.get("plug", ""),
             "contact_name": request.GET.get("contact", ""),
         },
     )
-    if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        try:
-            made = leave_with_name(
-                plug=told["plug"],
-                contact_name=told["contact_name"],
-                is_somebody_new=told["somebody_new"],
-                on=told["day"],
-                today=localdate(),
-                ask_every_days=told["ask_every_days"],
-                note=told["note"],
-                confirmed=told["confirmed"],
-                by=request.user,
-            )
-        except RametError as error:
-            if isinstance(error, NearlyTheSameName):
-                form.ask("somebody_new")
-            if isinstance(error, LeavingToConfirm):
-                form.ask("confirmed")
-            refuse(form, error)
-        else:
-            remember_contact(request, made.contact)
-            messages.success(request, f"{made.contact} keeps plug {made.plug.code_in_clear} for you.")
-            return redirect("safekeeping_one", pk=made.pk)
-    return _form_page(
+
+    def leave(told):
+        made = leave_with_name(
+            plug=told["plug"],
+            contact_name=told["contact_name"],
+            is_somebody_new=told["somebody_new"],
+            on=told["day"],
+            today=localdate(),
+            ask_every_days=told["ask_every_days"],
+            note=told["note"],
+            confirmed=told["confirmed"],
+            by=request.user,
+        )
+        remember_contact(request, made.contact)
+        messages.success(request, f"{made.contact} keeps plug {made.plug.code_in_clear} for you.")
+        return redirect("safekeeping_one", pk=made.pk)
+
+    if answer := carried_out(request, form, leave):
+        return answer
+    return coral_form_page(
         request,
         form,
         heading="Leave a coral with somebody",
@@ -114,16 +107,16 @@ def _act_page(request, pk, form_class, act, *, heading, lead, words, said):
     if found.ended_on and request.method != "POST":
         messages.info(request, f"That ended: {found.get_outcome_display().lower()}.")
         return redirect(here)
-    form = form_class(request.POST or None, initial={"day": localdate(), "note": found.note})
-    if request.method == "POST" and form.is_valid():
-        try:
-            act(found, form.cleaned_data)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, said.format(code=code, name=found.contact))
-            return redirect(here)
-    return _form_page(
+    form = form_class(sent(request), initial={"day": localdate(), "note": found.note})
+
+    def act_on_it(told):
+        act(found, told)
+        messages.success(request, said.format(code=code, name=found.contact))
+        return redirect(here)
+
+    if answer := carried_out(request, form, act_on_it):
+        return answer
+    return coral_form_page(
         request,
         form,
         heading=heading.format(code=code),
@@ -188,18 +181,14 @@ def safekeeping_back(request, pk):
     )
 
 
-def _form_page(request, form, *, heading, lead, words, back, back_label, suggestions=None):
-    return render(
-        request,
-        "inventory/safekeeping_form.html",
-        {
-            "form": form,
-            "heading": heading,
-            "lead": lead,
-            "words": words,
-            "back_url": back,
-            "back_label": back_label,
-            "suggestions": suggestions or {},
-        },
-        status=422 if form.errors else 200,
-    )
+def coral_form_page(request, form, *, heading, lead, words, back, back_label, suggestions=None):
+    """The page of a form about a coral that is with somebody else, or goes there."""
+    context = {
+        "heading": heading,
+        "lead": lead,
+        "words": words,
+        "back_url": back,
+        "back_label": back_label,
+        "suggestions": suggestions,
+    }
+    return form_page(request, "inventory/safekeeping_form.html", form, context)
