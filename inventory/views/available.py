@@ -33,20 +33,28 @@ def available(request):
 @require_safe
 def available_secret(request, secret):
     """What is offered, to whoever has the secret link. Whoever tries links is made to wait, whether they are right."""
-    wait = seconds_to_wait(request)
-    if wait:
-        answer = render(request, "inventory/available_wait.html", {"minutes": -(-wait // 60)}, status=429)
-        answer["Retry-After"] = str(wait)
-        return _secluded(answer)
+    if answer := told_to_wait(request):
+        return answer
     shown = Availability.current()
     is_right = compare_digest(secret.encode(), shown.secret.encode())
     if not is_right or shown.visibility != Availability.Visibility.SECRET:
         count_wrong_guess(request)
         return _nothing_here(request)
-    return _secluded(_offers(request, shown))
+    return secluded(_offers(request, shown))
 
 
-def _secluded(answer):
+def told_to_wait(request):
+    """The page for whoever tried too many secrets; None for anybody else."""
+    wait = seconds_to_wait(request)
+    if not wait:
+        return None
+    answer = render(request, "inventory/available_wait.html", {"minutes": -(-wait // 60)}, status=429)
+    answer["Retry-After"] = str(wait)
+    return secluded(answer)
+
+
+def secluded(answer):
+    """A page behind a secret: found by no search engine, its address told to nobody, kept by nobody."""
     answer["X-Robots-Tag"] = "noindex, nofollow"
     answer["Referrer-Policy"] = "no-referrer"
     if "Cache-Control" not in answer:
@@ -56,7 +64,7 @@ def _secluded(answer):
 
 def _nothing_here(request):
     """The same for a page that is off, for one that is secret, and for a wrong link."""
-    return _secluded(render(request, "inventory/available_off.html", status=404))
+    return secluded(render(request, "inventory/available_off.html", status=404))
 
 
 def _offers(request, shown):

@@ -12,16 +12,18 @@ from django.utils.http import content_disposition_header, url_has_allowed_host_a
 from django.views.decorators.http import require_POST, require_safe
 
 from inventory.models import Sale, Trade
+from inventory.views.available import secluded, told_to_wait
 from labels.actions.print_papers import SIZES, Kind, kinds_of, print_papers, size_named, usual_size
 from labels.actions.renew_paper_link import renew_paper_link
 from labels.drawing.papers.pages import PaperSize
 from labels.readings.papers import Issuer, receipt_of_sale, receipt_of_trade, things_of
 from labels.views.printing import base_address_of
 from propagation import codes
-from propagation.errors import BadValue, RametError
+from propagation.errors import RametError
 from propagation.models import Colony, Preferences
 from propagation.readings.find import find_plug_or_colony
-from propagation.throttle import count_wrong_guess, seconds_to_wait
+from propagation.throttle import count_wrong_guess
+from propagation.views.answers import tried
 
 logger = logging.getLogger(__name__)
 REMEMBERED = "paper"
@@ -43,13 +45,13 @@ def chosen_size(request) -> PaperSize:
 @require_POST
 def paper_size(request):
     """Remember the size of paper."""
-    try:
+
+    def remember():
         size = size_named(request.POST.get("paper", ""))
-    except BadValue as error:
-        messages.error(request, str(error))
-    else:
         request.session[REMEMBERED] = size.name
-        messages.success(request, f"Papers are printed on {size.words}.")
+        return size
+
+    tried(request, remember, lambda size: f"Papers are printed on {size.words}.")
     back = request.POST.get("back", "")
     is_here = url_has_allowed_host_and_scheme(back, allowed_hosts={request.get_host()})
     return redirect(f"{back}#papers" if is_here else "sales")
@@ -146,29 +148,19 @@ def _of_secret(secret: str) -> Sale | Trade | None:
     return None
 
 
-def _secluded(answer):
-    answer["X-Robots-Tag"] = "noindex, nofollow"
-    answer["Referrer-Policy"] = "no-referrer"
-    answer["Cache-Control"] = "no-store"
-    return answer
-
-
 def _for_others(view):
     """A page behind a secret: whoever tries secrets is made to wait, and nothing tells a wrong one from no page."""
 
     @login_not_required
     @require_safe
     def guarded(request, secret, **kwargs):
-        wait = seconds_to_wait(request)
-        if wait:
-            answer = render(request, "inventory/available_wait.html", {"minutes": -(-wait // 60)}, status=429)
-            answer["Retry-After"] = str(wait)
-            return _secluded(answer)
+        if answer := told_to_wait(request):
+            return answer
         found = _of_secret(secret.replace("\0", ""))
         if found is None:
             count_wrong_guess(request)
-            return _secluded(nothing_here(request))
-        return _secluded(view(request, found, **kwargs))
+            return secluded(nothing_here(request))
+        return secluded(view(request, found, **kwargs))
 
     guarded.__name__, guarded.__doc__ = view.__name__, view.__doc__
     return guarded
