@@ -24,10 +24,10 @@ from labels.passports.signing import fingerprint
 from labels.readings.passports import as_read, judge, parts_of
 from propagation.actions.changes import last_change
 from propagation.errors import RametError
-from propagation.forms.fields import refuse
 from propagation.models import Acquisition, Colony, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.readings.find import find_plug_or_colony
+from propagation.views.answers import carried_out, form_page, sent
 
 TYPE = "application/ld+json"
 ROWS = 25
@@ -63,25 +63,20 @@ def passports(request):
     return _passports_page(request, PassportFileForm())
 
 
-def _passports_page(request, form, status=200):
+def _passports_page(request, form):
     figures, trouble = (), ""
     try:
         figures = fingerprint(keeper_did())
     except KeyUnreadable as error:
         trouble = str(error)
     rows = Passport.objects.select_related("acquisition__lineage", "key")
-    return render(
-        request,
-        "labels/passports.html",
-        {
-            "form": form,
-            "figures": figures,
-            "trouble": trouble,
-            "keys": KnownKey.objects.all(),
-            "page": UncountedPaginator(rows, ROWS).get_page(request.GET.get("page")),
-        },
-        status=status,
-    )
+    context = {
+        "figures": figures,
+        "trouble": trouble,
+        "keys": KnownKey.objects.all(),
+        "page": UncountedPaginator(rows, ROWS).get_page(request.GET.get("page")),
+    }
+    return form_page(request, "labels/passports.html", form, context)
 
 
 def passport_read(request):
@@ -89,13 +84,11 @@ def passport_read(request):
     if request.method != "POST":
         return redirect("passports")
     form = PassportFileForm(request.POST, request.FILES)
-    if form.is_valid():
-        try:
-            passport = read_passport(form.cleaned_data["passport"].read(MOST_BYTES + 1), now=timezone.now())
-            return _offer_page(request, passport)
-        except RametError as error:
-            form.add_error("passport", str(error))
-    return _passports_page(request, form, status=422)
+
+    def read(told):
+        return _offer_page(request, read_passport(told["passport"].read(MOST_BYTES + 1), now=timezone.now()))
+
+    return carried_out(request, form, read, otherwise="passport") or _passports_page(request, form)
 
 
 def _offer_page(request, passport, form=None):
@@ -109,18 +102,13 @@ def _offer_page(request, passport, form=None):
             "what": COLONY if passport.line.itself.is_colony else "plug",
         },
     )
-    return render(
-        request,
-        "labels/passport_offer.html",
-        {
-            "offer": offer,
-            "parts": offer.parts,
-            "form": form,
-            "suggestions": suggestions(),
-            "can_come": offer.imported is None and offer.never_left is None,
-        },
-        status=422 if form.errors else 200,
-    )
+    context = {
+        "offer": offer,
+        "parts": offer.parts,
+        "suggestions": suggestions(),
+        "can_come": offer.imported is None and offer.never_left is None,
+    }
+    return form_page(request, "labels/passport_offer.html", form, context)
 
 
 def _arrival_form(offer, data=None, **kwargs):
@@ -143,40 +131,38 @@ def passport_import(request):
         messages.error(request, str(error))
         return redirect("passports")
     form = _arrival_form(judge(passport), request.POST)
-    if not form.is_valid():
-        return _offer_page(request, passport, form)
-    told = form.cleaned_data
-    try:
-        acquisition = import_passport(
-            data=data,
-            deal=Deal(
-                on=told["day"],
-                kind=told.get("kind", Acquisition.Kind.RETURNED),
-                contact_name=told["contact_name"],
-                amount=told["amount"],
-                note=told["note"],
-            ),
-            today=timezone.localdate(),
-            now=timezone.now(),
-            lineage_name=told.get("lineage_name", ""),
-            growth_form=told.get("growth_form", ""),
-            as_colony=told["what"] == COLONY,
-            tag=told["tag"],
-            spot=told["spot"],
-            stage=told["stage"],
-            size_mm=told["size_mm"],
-            rack=told["rack"],
-            submission=told["submission"],
-            by=request.user,
-        )
-    except PassportCameAlready as error:
-        messages.error(request, str(error))
-        return redirect("acquisition", pk=error.acquisition.pk)
-    except RametError as error:
-        refuse(form, error, lineage="lineage_name")
-        return _offer_page(request, passport, form)
-    messages.success(request, "It is recorded with its passport, and has its code.")
-    return redirect("acquisition", pk=acquisition.pk)
+
+    def take_in(told):
+        try:
+            acquisition = import_passport(
+                data=data,
+                deal=Deal(
+                    on=told["day"],
+                    kind=told.get("kind", Acquisition.Kind.RETURNED),
+                    contact_name=told["contact_name"],
+                    amount=told["amount"],
+                    note=told["note"],
+                ),
+                today=timezone.localdate(),
+                now=timezone.now(),
+                lineage_name=told.get("lineage_name", ""),
+                growth_form=told.get("growth_form", ""),
+                as_colony=told["what"] == COLONY,
+                tag=told["tag"],
+                spot=told["spot"],
+                stage=told["stage"],
+                size_mm=told["size_mm"],
+                rack=told["rack"],
+                submission=told["submission"],
+                by=request.user,
+            )
+        except PassportCameAlready as error:
+            messages.error(request, str(error))
+            return redirect("acquisition", pk=error.acquisition.pk)
+        messages.success(request, "It is recorded with its passport, and has its code.")
+        return redirect("acquisition", pk=acquisition.pk)
+
+    return carried_out(request, form, take_in, lineage="lineage_name") or _offer_page(request, passport, form)
 
 
 @require_safe
@@ -202,18 +188,13 @@ def passport_file(request, pk):
 def key_name(request, pk):
     """Say whose key it is."""
     key = get_object_or_404(KnownKey, pk=pk)
-    form = KeyForm(request.POST or None, initial={"name": key.name, "based_on": last_change(key)})
-    if request.method == "POST" and form.is_valid():
-        try:
-            key = name_key(key=key, by=request.user, **form.cleaned_data)
-        except RametError as error:
-            refuse(form, error)
-        else:
-            messages.success(request, f"The key is known as {key.name}." if key.name else "The key has no name now.")
-            return redirect("passports")
-    return render(
-        request,
-        "labels/passport_key.html",
-        {"form": form, "key": key, "back_url": reverse("passports")},
-        status=422 if form.errors else 200,
-    )
+    form = KeyForm(sent(request), initial={"name": key.name, "based_on": last_change(key)})
+
+    def name(told):
+        named = name_key(key=key, by=request.user, **told)
+        messages.success(request, f"The key is known as {named.name}." if named.name else "The key has no name now.")
+        return redirect("passports")
+
+    if answer := carried_out(request, form, name):
+        return answer
+    return form_page(request, "labels/passport_key.html", form, {"key": key, "back_url": reverse("passports")})

@@ -19,6 +19,7 @@ from labels.readings.stocks import FIRST_STOCK, find_stock, last_run
 from labels.readings.to_print import colonies_named, plugs_named, recent_sessions
 from propagation.errors import RametError
 from propagation.models import Colony, CuttingSession, Plug, Preferences
+from propagation.views.answers import carried_out, form_page
 
 RUNS_ON_A_PAGE = 50
 
@@ -119,20 +120,15 @@ def _first_values(data) -> dict:
     return {**first, **{name: data[name] for name in ("stock", "dpi", "start") if data.get(name)}}
 
 
-def _page(request, chosen, form, status=200):
+def _page(request, chosen, form):
     address = base_address_of(request)
-    return render(
-        request,
-        "labels/labels.html",
-        {
-            "chosen": chosen,
-            "form": form,
-            "address": address,
-            "is_local": any(host in address for host in ("//localhost", "//127.0.0.1", "//[::1]")),
-            "others": others_than(chosen),
-        },
-        status=status,
-    )
+    context = {
+        "chosen": chosen,
+        "address": address,
+        "is_local": any(host in address for host in ("//localhost", "//127.0.0.1", "//[::1]")),
+        "others": others_than(chosen),
+    }
+    return form_page(request, "labels/labels.html", form, context)
 
 
 @require_safe
@@ -155,26 +151,24 @@ def labels_print(request):
     except RametError as error:
         messages.error(request, str(error))
         return redirect("labels")
-    if not form.is_valid():
-        return _page(request, chosen, form, status=422)
-    try:
+
+    def print_them(told):
         run, sheet = print_labels(
-            stock=form.cleaned_data["stock"],
+            stock=told["stock"],
             plugs=chosen.plugs,
             colonies=chosen.colonies,
             base_address=base_address_of(request),
-            dpi=form.cleaned_data["dpi"],
-            start=form.cleaned_data["start"],
-            outline=form.cleaned_data["outline"],
-            submission=form.cleaned_data["submission"],
+            dpi=told["dpi"],
+            start=told["start"],
+            outline=told["outline"],
+            submission=told["submission"],
             by=request.user,
         )
-    except RametError as error:
-        form.add_error(None, str(error))
-        return _page(request, chosen, form, status=422)
-    for warning in sheet.warnings:
-        messages.warning(request, warning)
-    return redirect("print_run", run.pk)
+        for warning in sheet.warnings:
+            messages.warning(request, warning)
+        return redirect("print_run", run.pk)
+
+    return carried_out(request, form, print_them) or _page(request, chosen, form)
 
 
 @require_safe

@@ -1,7 +1,7 @@
 """Scale cards: which to print, the PDF, and where the code of one for any colony leads."""
 
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
@@ -12,6 +12,7 @@ from labels.views.printing import base_address_of
 from propagation.errors import RametError
 from propagation.models import Colony
 from propagation.readings.find import find_colony
+from propagation.views.answers import form_page
 
 
 @require_safe
@@ -21,7 +22,7 @@ def scale_cards(request):
         return _page(request, ScaleCardForm(initial=_asked_for(request)))
     form = ScaleCardForm(request.GET)
     if not form.is_valid():
-        return _page(request, form, status=422)
+        return _page(request, form)
     told = form.cleaned_data
     try:
         sheet = draw(
@@ -32,7 +33,7 @@ def scale_cards(request):
         )
     except RametError as error:
         form.add_error("tag" if told["what"] == ONE_COLONY else None, str(error))
-        return _page(request, form, status=422)
+        return _page(request, form)
     answer = HttpResponse(sheet.pdf, content_type="application/pdf")
     answer["Content-Disposition"] = content_disposition_header(as_attachment=False, filename="scale-cards.pdf")
     return answer
@@ -53,8 +54,8 @@ def _colonies(told):
     return [find_colony(told["tag"], among=alive)] if told["what"] == ONE_COLONY else []
 
 
-def _page(request, form, status=200):
-    return render(request, "labels/scale_cards.html", {"form": form}, status=status)
+def _page(request, form):
+    return form_page(request, "labels/scale_cards.html", form, {})
 
 
 @require_safe

@@ -11,6 +11,7 @@ from labels.drawing.errors import LabelDrawingError
 from labels.drawing.sheet import draw_test_outline
 from labels.forms.printing import StockForm
 from labels.models import LabelStock
+from propagation.views.answers import carried_out, form_page, sent
 
 
 @require_safe
@@ -24,7 +25,7 @@ def stock_new(request):
     like = request.GET.get("like", "")
     like = LabelStock.objects.filter(pk=like).first() if like.isascii() and like.isdigit() else None
     initial = {name: getattr(like, name) for name in StockForm.Meta.fields if name != "name"} if like else None
-    return _edit(request, StockForm(request.POST or None, initial=initial), "A new stock")
+    return _edit(request, StockForm(sent(request), initial=initial), "A new stock")
 
 
 def stock_edit(request, pk):
@@ -33,20 +34,18 @@ def stock_edit(request, pk):
     if stock.is_shipped:
         messages.info(request, f"“{stock}” came with Ramet. Give a copy of it your own measures.")
         return redirect(f"{reverse('stock_new')}?like={stock.pk}")
-    return _edit(request, StockForm(request.POST or None, instance=stock), stock.name)
+    return _edit(request, StockForm(sent(request), instance=stock), stock.name)
 
 
 def _edit(request, form, heading):
-    if request.method == "POST" and form.is_valid():
+    def keep(told):
         stock = form.save()
         messages.success(request, f"“{stock}” is kept. Print its test outline and hold it against the sheet.")
         return redirect("stocks")
-    return render(
-        request,
-        "labels/stock_form.html",
-        {"form": form, "heading": heading},
-        status=422 if request.method == "POST" else 200,
-    )
+
+    if answer := carried_out(request, form, keep):
+        return answer
+    return form_page(request, "labels/stock_form.html", form, {"heading": heading})
 
 
 @require_safe
