@@ -128,9 +128,13 @@ class AsksWhenWarned:
                 self.fields[name].widget = forms.CheckboxInput()
 
 
-def based_on_field():
-    """The number of the last change when the form was opened, so that a change in between is noticed."""
-    return forms.IntegerField(widget=forms.HiddenInput, required=False)
+def based_on_field(*, required=False):
+    """The number of the last change when the form was opened, so that a change in between is noticed.
+
+    Required where all else may be left empty: it tells what was emptied from a form that came without its fields.
+    """
+    words = {"required": "The form came without its fields. Open this page again and make your change once more."}
+    return forms.IntegerField(widget=forms.HiddenInput, required=required, error_messages=words)
 
 
 def refuse(form, error, **names) -> None:

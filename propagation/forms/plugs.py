@@ -142,7 +142,7 @@ class PlugForm(KeepsUntouchedLengths, forms.Form):
         max_length=Plug._meta.get_field("note").max_length,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
-    based_on = based_on_field()
+    based_on = based_on_field(required=True)
 
 
 class VoidForm(forms.Form):

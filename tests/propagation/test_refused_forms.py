@@ -40,7 +40,7 @@ def addresses():
         (place.spot_id,): ["spot_edit"],
         (incident.pk,): ["incident_close"],
         (away.pk,): ["absence_edit"],
-        (PlugFactory().code,): ["plug_grow_on"],
+        (PlugFactory().code,): ["plug_grow_on", "plug_correct"],
     }
     return [reverse(name, args=about) for about, names in pages.items() for name in names]
 
