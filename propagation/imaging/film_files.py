@@ -3,32 +3,17 @@
 A file is written under another name and gets its own when it is whole; when the disk is full nothing is left of it.
 """
 
-import os
-import tempfile
-from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
 import av
 from PIL import Image
 
+from propagation.whole_files import write_whole
+
 from .film import Film
 
 FRAMES_A_SECOND = 20
-
-
-def write_whole(path: Path, write: Callable[[Path], None]) -> None:
-    """Write a file under another name and give it its own when it is whole; otherwise nothing is left of it."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=path.suffix)
-    os.close(handle)
-    draft = Path(name)
-    try:
-        write(draft)
-        draft.chmod(0o644)
-        draft.replace(path)
-    except BaseException:
-        draft.unlink(missing_ok=True)
-        raise
 
 
 def write_mp4(path: Path, film: Film, *, title: str = "", quality: int = 21) -> int:

@@ -1,5 +1,3 @@
-import os
-import tempfile
 from pathlib import Path
 
 from django.core.management.base import CommandError
@@ -7,9 +5,10 @@ from django.core.management.base import CommandError
 from inventory.ledger_files import csv_lines, write_xlsx
 from inventory.money import write_amount
 from inventory.readings.books import PaidBack, books
-from inventory.readings.ledger import NOT_TAX_ADVICE, totals_of_year
+from inventory.readings.ledger import NOT_TAX_ADVICE, Kind, totals_of_year
 from propagation.dates import day_in_words
 from propagation.errors import BadValue
+from propagation.management.asked_files import write_asked_for
 from propagation.management.keeper_command import KeeperCommand
 
 EARLIEST, LATEST = 1900, 2999
@@ -120,9 +119,12 @@ class Command(KeeperCommand):
             yield f"No money moved in {answer['year']}."
         for each in answer["totals"]:
             yield f"{answer['year']}, {each['currency']}"
-            for kind, amount in each["kinds"].items():
-                yield f"  {kind:<14} {write_amount(amount, each['currency']):>14}"
-            yield f"  {'money':<14} {write_amount(each['money'], each['currency']):>14}"
+            sums = [(Kind(kind).label, amount) for kind, amount in each["kinds"].items()]
+            sums += [("Money in all", each["money"])]
+            sums += [("Credit in all", each["credit"])] if each["credit"] else []
+            names = max(len(name) for name, _ in sums)
+            for name, amount in sums:
+                yield f"  {name:<{names}}  {write_amount(amount, each['currency']):>14}"
         if "file" in answer:
             yield f"{answer['lines']} {'line' if answer['lines'] == 1 else 'lines'}, in {answer['file']}"
         yield NOT_TAX_ADVICE
@@ -134,19 +136,12 @@ def write(path: Path, year: int, *, for_spreadsheets: bool) -> None:
         raise BadValue(f"“{path.name}” is neither .csv nor .xlsx; name the file like ledger-{year}.xlsx.", field="out")
     if not path.parent.is_dir():
         raise BadValue(f"There is no folder “{path.parent}” for the ledger.", field="out")
-    draft = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as file:
-            draft = Path(file.name)
+
+    def fill(draft):
+        with draft.open("wb") as file:
             if path.suffix.lower() == ".xlsx":
                 write_xlsx(file, year)
             else:
-                for line in csv_lines(year, for_spreadsheets=for_spreadsheets):
-                    file.write(line.encode())
-        draft.chmod(0o644)
-        draft.replace(path)
-    except OSError as error:
-        raise BadValue(f"“{path}” cannot be written: {os.strerror(error.errno or 0)}.", field="out") from error
-    finally:
-        if draft is not None:
-            draft.unlink(missing_ok=True)
+                file.writelines(line.encode() for line in csv_lines(year, for_spreadsheets=for_spreadsheets))
+
+    write_asked_for(path, fill)

@@ -15,12 +15,12 @@ from django.utils import timezone
 from inventory.readings.availability import available_on
 from labels.actions.print_labels import print_labels
 from labels.demo_scenario import DemoScenario
-from labels.management.commands.labels import write_whole
 from labels.readings.stocks import FIRST_STOCK, find_stock
 from propagation.actions.check_healing import check_healing
 from propagation.actions.make_film import ask_for_film
 from propagation.actions.sitting_file import record_sitting_file
 from propagation.dates import day_in_words
+from propagation.management.asked_files import write_asked_for
 from propagation.management.keeper_command import KeeperCommand
 from propagation.management.owner import owner, sign_in_link
 from propagation.management.serving import serve
@@ -126,7 +126,7 @@ class Command(KeeperCommand):
             by=self.keeper,
         )
         file = settings.RAMET_HOME / f"labels-session-{session.pk}.pdf"
-        write_whole(file, sheet.pdf)
+        write_asked_for(file, sheet.pdf)
         self.tell(f"{len(plugs)} labels on {sheet.pages} page{'s' if sheet.pages > 1 else ''}: {file}")
         for warning in sheet.warnings:
             self.tell(warning)

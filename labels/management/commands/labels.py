@@ -1,30 +1,16 @@
-import os
-import tempfile
 from pathlib import Path
 
 from django.core.management.base import CommandError
 
 from labels.actions.print_labels import print_labels
 from labels.readings.stocks import find_stock
-from propagation.errors import BadValue, NothingFound
+from propagation.errors import NothingFound
+from propagation.management.asked_files import write_asked_for
 from propagation.management.keeper_command import KeeperCommand
 from propagation.models import CuttingSession, Plug, Preferences
 from propagation.readings.find import find_colony, find_plug
 
 LOCAL_ADDRESS = "http://127.0.0.1:8000"  # until the keeper has set one in the preferences
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is either there whole or not at all. Raises BadValue if it cannot be written."""
-    draft = None
-    try:
-        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f".{path.name}.", delete=False) as draft:
-            draft.write(data)
-        Path(draft.name).replace(path)
-    except OSError as error:
-        if draft is not None:
-            Path(draft.name).unlink(missing_ok=True)
-        raise BadValue(f"“{path}” cannot be written: {os.strerror(error.errno or 0)}.", field="out") from error
 
 
 class Command(KeeperCommand):
@@ -66,7 +52,7 @@ class Command(KeeperCommand):
             start=start,
             base_address=address or Preferences.current().base_address or LOCAL_ADDRESS,
         )
-        write_whole(out, sheet.pdf)
+        write_asked_for(out, sheet.pdf)
         return {
             "print_run": run.pk,
             "labels": run.labels.count(),

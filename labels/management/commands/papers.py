@@ -4,8 +4,9 @@ from django.core.management.base import CommandError
 
 from inventory.models import Sale, Trade
 from labels.actions.print_papers import SIZES, Kind, print_papers, size_named, usual_size
-from labels.management.commands.labels import LOCAL_ADDRESS, write_whole
+from labels.management.commands.labels import LOCAL_ADDRESS
 from propagation.errors import BadValue
+from propagation.management.asked_files import write_asked_for
 from propagation.management.keeper_command import KeeperCommand
 from propagation.models import Preferences
 from propagation.readings.find import find_colony, find_plug
@@ -48,7 +49,7 @@ class Command(KeeperCommand):
             base_address=address or preferences.base_address or LOCAL_ADDRESS,
             today=self.today,
         )
-        write_whole(out, printed.pdf)
+        write_asked_for(out, printed.pdf)
         return {"kind": kind, "pages": printed.pages, "file": str(out)}
 
     def lines(self, answer):

@@ -5,7 +5,8 @@ from django.core.management.base import CommandError
 
 from labels.actions.draw_scale_card import card_of, scale_cards
 from labels.drawing.papers.pages import A4, SIZES
-from labels.management.commands.labels import LOCAL_ADDRESS, write_whole
+from labels.management.commands.labels import LOCAL_ADDRESS
+from propagation.management.asked_files import write_asked_for
 from propagation.management.keeper_command import KeeperCommand
 from propagation.models import Preferences
 from propagation.readings.find import find_colony
@@ -35,7 +36,7 @@ class Command(KeeperCommand):
             colonies=colonies,
             size=SIZES[paper],
         )
-        write_whole(out, sheet.pdf)
+        write_asked_for(out, sheet.pdf)
         return {
             "file": str(out),
             "pages": sheet.pages,
