@@ -16,3 +16,9 @@ def papers_card(context, thing):
         "csrf_token": context.get("csrf_token"),
         "here": request.get_full_path(),
     }
+
+
+@register.inclusion_tag("propagation/parts/papers_scan.html", takes_context=True)
+def papers_scan(context, thing, words):
+    """``{% papers_scan sale "Their papers" %}``: the link for the other side alone, for their phone to scan."""
+    return {"papers": papers_of(thing, context["request"]), "words": words}

@@ -1,11 +1,14 @@
 """The market table on a phone: two taps from a code to sold, undone there, the next one at once."""
 
+import io
 import re
 from datetime import timedelta
 
 import pytest
+import zxingcpp
 from django.urls import reverse
 from django.utils.timezone import localdate
+from PIL import Image
 from playwright.sync_api import expect
 
 from inventory.models import LineagePrice, Sale
@@ -61,6 +64,18 @@ def test_from_a_code_to_sold_is_two_taps_and_undo_is_one(browser_page, plugs, ta
     assert fate_of(plugs[0]) == Fate.KEPT
     assert (plugs[0].rack_row, plugs[0].rack_column) == (1, 1)
     has_focus(page)
+
+
+def test_their_phone_scans_their_papers_off_the_table(browser_page, plugs, live_server):
+    page = browser_page(360, 740)
+    page.goto(reverse("market"))
+    scan(page, plugs[0].code_in_clear)
+    page.get_by_role("button", name="Sell for €25.00").tap()
+    page.get_by_role("button", name="Cash taken · €25.00").tap()
+    page.get_by_text("Their papers, for their phone").tap()
+    seen = page.get_by_role("img", name="QR code of the link for them").screenshot()
+    (read,) = zxingcpp.read_barcodes(Image.open(io.BytesIO(seen)))  # it did not draw the code
+    assert read.text == live_server.url + reverse("own_papers", args=[Sale.objects.get().secret])
 
 
 def test_a_scanner_goes_on_without_a_tap_into_the_field(browser_page, plugs, taps):
