@@ -13,6 +13,7 @@ from inventory.readings.chosen import plugs_chosen
 from inventory.readings.offers import LineOffers, differently_offered, offers_on, packs_with_standing
 from inventory.readings.price_history import price_histories
 from inventory.views.holds import page_of_plug, plug_or_404
+from propagation.addresses import base_address_of
 from propagation.models import Lineage
 from propagation.views.answers import carried_out, form_page, sent, tried
 
@@ -37,7 +38,7 @@ def offers(request):
     found = offers_on(today)
     context = {
         "address": address,
-        "whole_address": request.build_absolute_uri(address) if address else "",
+        "whole_address": f"{base_address_of(request)}{address}" if address else "",
         "is_secret": stored.visibility == Availability.Visibility.SECRET,
         "frags": sum(line.number for line in found.lines),
         "lines": len(found.lines),

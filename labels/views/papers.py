@@ -17,8 +17,8 @@ from labels.actions.print_papers import SIZES, Kind, kinds_of, print_papers, siz
 from labels.actions.renew_paper_link import renew_paper_link
 from labels.drawing.papers.pages import PaperSize
 from labels.readings.papers import Issuer, receipt_of_sale, receipt_of_trade, things_of
-from labels.views.printing import base_address_of
 from propagation import codes
+from propagation.addresses import base_address_of
 from propagation.errors import RametError
 from propagation.models import Colony, Preferences
 from propagation.readings.find import find_plug_or_colony

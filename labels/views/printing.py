@@ -17,8 +17,9 @@ from labels.forms.printing import PrintForm
 from labels.models import PrintedLabel, PrintRun
 from labels.readings.stocks import FIRST_STOCK, find_stock, last_run
 from labels.readings.to_print import colonies_named, plugs_named, recent_sessions
+from propagation.addresses import Opens, base_address_of, who_opens
 from propagation.errors import RametError
-from propagation.models import Colony, CuttingSession, Plug, Preferences
+from propagation.models import Colony, CuttingSession, Plug
 from propagation.views.answers import carried_out, form_page
 
 RUNS_ON_A_PAGE = 50
@@ -77,11 +78,6 @@ def chosen_in(data) -> Chosen:
     )
 
 
-def base_address_of(request) -> str:
-    """The address in the codes: the keeper's own, or where this page was opened."""
-    return Preferences.current().base_address or f"{request.scheme}://{request.get_host()}"
-
-
 def others_than(chosen: Chosen) -> list[dict]:
     """What else there is to print, as links."""
     here = reverse("labels")
@@ -125,7 +121,7 @@ def _page(request, chosen, form):
     context = {
         "chosen": chosen,
         "address": address,
-        "is_local": any(host in address for host in ("//localhost", "//127.0.0.1", "//[::1]")),
+        "is_local": who_opens(address) == Opens.HERE,
         "others": others_than(chosen),
     }
     return form_page(request, "labels/labels.html", form, context)

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 from labels.actions.draw_scale_card import scale_cards as draw
 from labels.drawing.papers.pages import SIZES
 from labels.forms.scale_cards import ALL_COLONIES, ONE_COLONY, ScaleCardForm
-from labels.views.printing import base_address_of
+from propagation.addresses import base_address_of
 from propagation.errors import RametError
 from propagation.models import Colony
 from propagation.readings.find import find_colony

@@ -15,6 +15,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import mark_safe
 
+from propagation.addresses import who_opens as who_can_open
 from propagation.codes import ALPHABET, strip_code
 from propagation.codes import in_clear as code_in_clear
 from propagation.lengths import MM_IN_AN_INCH
@@ -270,6 +271,12 @@ def card(content, heading="", url="", icon_name="", level=2, css=""):
         "propagation/parts/card.html",
         {"content": content, "heading": heading, "url": url, "icon_name": icon_name, "level": level, "css": css},
     )
+
+
+@register.inclusion_tag("propagation/parts/who_opens.html")
+def who_opens(address):
+    """``{% who_opens address %}``: a warning where an address that is to be sent or scanned reaches nobody else."""
+    return {"words": who_can_open(address).value}
 
 
 @register.simple_block_tag

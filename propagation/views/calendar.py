@@ -13,16 +13,12 @@ from django.utils.timezone import localdate
 from django.views.decorators.http import require_safe
 
 from propagation.actions.calendar_address import renew_calendar_address, switch_off_calendar
+from propagation.addresses import base_address_of
 from propagation.calendar import events_from
-from propagation.models import CalendarAddress, Preferences
+from propagation.models import CalendarAddress
 from propagation.readings.calendar_feed import calendar_feed as written_feed
 
 MOST_SHOWN = 12
-
-
-def _absolute(request):
-    base = Preferences.current().base_address
-    return (lambda path: f"{base}{path}") if base else request.build_absolute_uri
 
 
 def calendar(request):
@@ -37,7 +33,7 @@ def calendar(request):
             messages.success(request, words)
         return redirect("calendar")
     address = CalendarAddress.objects.first()
-    whole = _absolute(request)(reverse("calendar_feed", args=[address.secret])) if address else ""
+    whole = f"{base_address_of(request)}{reverse('calendar_feed', args=[address.secret])}" if address else ""
     events = events_from(localdate())
     answer = render(
         request,
@@ -62,7 +58,8 @@ def calendar_feed(request, secret):
     address = CalendarAddress.objects.first()
     if address is None or not secrets.compare_digest(secret.encode(), address.secret.encode()):
         raise Http404
-    body = written_feed(localdate(), absolute=_absolute(request))
+    base = base_address_of(request)
+    body = written_feed(localdate(), absolute=lambda path: f"{base}{path}")
     etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     answer = HttpResponse(body, content_type="text/calendar; charset=utf-8")
     answer["ETag"] = etag

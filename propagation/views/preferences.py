@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.shortcuts import redirect
 
 from propagation.actions.keep_preferences import QUIET_MODULES, keep_preferences, modules_of_label
+from propagation.addresses import base_address_of
 from propagation.forms.preferences import PreferencesForm
 from propagation.models import Preferences
 from propagation.views.answers import carried_out, form_page, sent
@@ -21,7 +22,7 @@ def preferences(request):
 
     if answer := carried_out(request, form, keep):
         return answer
-    address = Preferences.current().base_address or f"{request.scheme}://{request.get_host()}"
+    address = base_address_of(request)
     modules = modules_of_label(address)
     module_mm = f"{EXAMPLE_SQUARE_MM / (modules + 2 * QUIET_MODULES):.2f}" if modules else None
     context = {"address": address, "modules": modules, "module_mm": module_mm}
