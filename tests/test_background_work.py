@@ -130,6 +130,28 @@ def test_the_worker_ends_with_its_server(server, ending):
 
 
 @needs_proc
+def test_a_server_started_in_the_background_ends_when_it_is_told_to(surroundings):
+    command = [sys.executable, "manage.py", "serve", "--port", "0"]
+    with subprocess.Popen(
+        command,
+        cwd=ROOT,
+        env=surroundings,
+        stdout=subprocess.PIPE,
+        text=True,
+        # As a shell starts what ends in "&".
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_IGN),
+    ) as process:
+        assert process.stdout.readline().startswith("Ramet is at")
+        (worker,) = until(lambda: children(process))
+        process.send_signal(signal.SIGTERM)
+        try:
+            assert process.wait(WAIT) == 0
+        finally:
+            process.kill()
+    until(lambda: not is_alive(worker))
+
+
+@needs_proc
 def test_a_worker_that_died_is_started_again(server, surroundings, tmp_path):
     (worker,) = until(lambda: children(server))
     os.kill(worker, signal.SIGKILL)

@@ -28,9 +28,12 @@ def lan_address() -> str | None:
 
 
 def end_on_terminate():
-    """Let SIGTERM (a service manager, a container) end the server as Ctrl-C does, worker and all."""
+    """Let SIGTERM (a service manager, a container) end the server as Ctrl-C does, worker and all.
+
+    Not by way of SIGINT: what a shell starts in the background ignores that (POSIX, Shell Command Language 2.11).
+    """
     if threading.current_thread() is threading.main_thread():
-        signal.signal(signal.SIGTERM, lambda *_: signal.raise_signal(signal.SIGINT))
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 
 def serve(*, port: int, lan: bool, say) -> None:
