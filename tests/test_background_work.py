@@ -50,9 +50,8 @@ def manage(arguments, surroundings):
     subprocess.run([sys.executable, "manage.py", *arguments], cwd=ROOT, env=surroundings, check=True)
 
 
-@pytest.fixture
-def server(surroundings):
-    """A server on a home without records; ended, if it still runs, after the test."""
+def begun_server(surroundings, interrupts=signal.SIG_DFL):
+    """A server on a home without records, which takes interrupts as a terminal's does however the tests were begun."""
     process = subprocess.Popen(
         [sys.executable, "manage.py", "serve", "--port", "0"],
         cwd=ROOT,
@@ -60,8 +59,16 @@ def server(surroundings):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=(lambda: signal.signal(signal.SIGINT, interrupts)) if os.name == "posix" else None,
     )
     assert process.stdout.readline().startswith("Ramet is at")
+    return process
+
+
+@pytest.fixture
+def server(surroundings):
+    """A server on a home without records; ended, if it still runs, after the test."""
+    process = begun_server(surroundings)
     yield process
     if process.poll() is None:
         process.kill()
@@ -131,17 +138,7 @@ def test_the_worker_ends_with_its_server(server, ending):
 
 @needs_proc
 def test_a_server_started_in_the_background_ends_when_it_is_told_to(surroundings):
-    command = [sys.executable, "manage.py", "serve", "--port", "0"]
-    with subprocess.Popen(
-        command,
-        cwd=ROOT,
-        env=surroundings,
-        stdout=subprocess.PIPE,
-        text=True,
-        # As a shell starts what ends in "&".
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_IGN),
-    ) as process:
-        assert process.stdout.readline().startswith("Ramet is at")
+    with begun_server(surroundings, interrupts=signal.SIG_IGN) as process:  # as a shell starts what ends in "&"
         (worker,) = until(lambda: children(process))
         process.send_signal(signal.SIGTERM)
         try:
