@@ -53,7 +53,7 @@ def test_who_opens_an_address(address, opens):
 def test_a_link_to_send_says_who_can_open_it(signed_in, base, words):
     Preferences.objects.update_or_create(pk=1, defaults={"base_address": base})
     Availability.objects.update_or_create(pk=1, defaults={"visibility": "secret"})
-    CalendarAddress.objects.create()
+    CalendarAddress.objects.create(pk=1)
     for name in ("offers", "calendar"):
         page = signed_in.get(reverse(name), headers={"host": "localhost"}).text
         assert f'value="{base or "http://localhost"}/' in page
