@@ -3,7 +3,6 @@
 from datetime import timedelta
 
 from django.contrib import messages
-from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils.formats import date_format
@@ -22,8 +21,8 @@ from propagation.errors import RametError
 from propagation.models import Plug
 from propagation.paging import UncountedPaginator
 from propagation.promises import promises_of
-from propagation.readings.find import find_plug
 from propagation.views.answers import carried_out, form_page, sent, tried
+from propagation.views.found import plug_or_404
 
 A_WEEK = timedelta(days=7)
 ROWS = 50
@@ -49,13 +48,6 @@ def forget_remembered(request) -> None:
     """Whatever this session may still say of somebody who was forgotten."""
     for key in (REMEMBERED, "toast"):
         request.session.pop(key, None)
-
-
-def plug_or_404(code):
-    try:
-        return find_plug(code)
-    except RametError as error:
-        raise Http404(str(error)) from error
 
 
 def plugs_asked(request) -> tuple[list[Plug], list[Plug]]:

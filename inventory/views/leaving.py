@@ -13,13 +13,14 @@ from inventory.readings.holds import active_hold_of
 from inventory.readings.safekeeping import safekeeping_of
 from inventory.readings.sales import sale_of
 from inventory.readings.trades import trade_of
-from inventory.views.holds import page_of_plug, plug_or_404, plugs_asked
+from inventory.views.holds import page_of_plug, plugs_asked
 from propagation.actions.part_with import LEFT
 from propagation.errors import PlugGone, RametError
 from propagation.models import Fate
 from propagation.promises import promises_of
 from propagation.readings.rack import back_in_words
 from propagation.views.answers import carried_out, form_page, sent, tried
+from propagation.views.found import plug_or_404
 
 
 def plug_left(request, code):

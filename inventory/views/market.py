@@ -23,7 +23,6 @@ from inventory.readings.availability import available_on
 from inventory.readings.chosen import MOST_CHOSEN, plugs_chosen
 from inventory.readings.market import SALES_SHOWN, at_the_table, brought, tally_of
 from inventory.readings.sales import lines_of, totals
-from inventory.views.holds import plug_or_404
 from inventory.views.sale_acts import where_it_stands
 from propagation import codes
 from propagation.errors import BadValue, CodeMistyped, PictureUnreadable, RametError
@@ -32,6 +31,7 @@ from propagation.readings.find import code_in, find_plug_or_colony
 from propagation.readings.near_codes import near_codes
 from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
 from propagation.views.answers import REFUSED, carried_out, form_page, tried
+from propagation.views.found import plug_or_404
 
 LONGEST_CODE = 300  # a scanned address
 SOLD = "market_sold"

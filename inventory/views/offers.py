@@ -12,10 +12,11 @@ from inventory.models import Availability, Book, OfferPack, PlugOffer
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.offers import LineOffers, differently_offered, offers_on, packs_with_standing
 from inventory.readings.price_history import price_histories
-from inventory.views.holds import page_of_plug, plug_or_404
+from inventory.views.holds import page_of_plug
 from propagation.addresses import base_address_of
 from propagation.models import Lineage
 from propagation.views.answers import carried_out, form_page, sent, tried
+from propagation.views.found import plug_or_404
 
 
 def offers(request):

@@ -14,11 +14,12 @@ from inventory.money import write_amount
 from inventory.readings.availability import usual_price
 from inventory.readings.chosen import plugs_chosen
 from inventory.readings.price_history import price_histories, price_history
-from inventory.views.holds import page_of_plug, plug_or_404
+from inventory.views.holds import page_of_plug
 from propagation.errors import RametError
 from propagation.models import Lineage, Plug, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.views.answers import carried_out, form_page, sent
+from propagation.views.found import plug_or_404
 from propagation.views.lists import in_use
 
 ROWS = 50

@@ -14,9 +14,9 @@ from inventory.actions.wait_in_line import LONGEST_NOTE, give_up_waiting, hold_f
 from inventory.errors import NearlyTheSameName
 from inventory.forms.holds import USUAL_LENGTH, contact_name_field, contact_suggestions, too_long
 from inventory.models import Waiting
-from inventory.views.holds import plug_or_404
 from propagation.forms.fields import AsksWhenWarned
 from propagation.views.answers import carried_out, form_page, sent, tried
+from propagation.views.found import plug_or_404
 
 
 class WaitForm(AsksWhenWarned, forms.Form):

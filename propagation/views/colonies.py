@@ -4,7 +4,6 @@ from decimal import Decimal
 from functools import partial
 
 from django.contrib import messages
-from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.formats import date_format
@@ -18,7 +17,7 @@ from propagation.actions.move_colony import correct_placement, move_colony
 from propagation.actions.record_cutting import cautions_on
 from propagation.actions.take_size import correct_size, strike_size, take_size
 from propagation.dates import day_in_words
-from propagation.errors import NothingFound, UnlikelySize
+from propagation.errors import UnlikelySize
 from propagation.forms.colonies import (
     ColonyFilter,
     ColonyForm,
@@ -32,7 +31,6 @@ from propagation.lengths import plain, unit_of
 from propagation.models import Colony, Preferences, SizeReading
 from propagation.readings import colonies as reading
 from propagation.readings.changes import changes_of
-from propagation.readings.find import find_colony
 from propagation.readings.growth_films import growth_in_pictures
 from propagation.readings.growth_pictures import growth_pictures
 from propagation.readings.next_cuts import next_cut_of
@@ -40,6 +38,7 @@ from propagation.readings.photo_colour import photo_colour
 from propagation.readings.photos import strip_of
 from propagation.tables.colonies import ColonyTable
 from propagation.views.answers import carried_out, form_page, sent, tried
+from propagation.views.found import colony_or_404
 from propagation.views.lists import render_list
 
 
@@ -62,10 +61,7 @@ def colonies(request):
 def _found(tag) -> Colony:
     among = Colony.objects.with_rest(localdate())
     among = among.select_related("lineage", "acquisition", "grown_from__cut_event__mother")
-    try:
-        return find_colony(tag, among=among)
-    except NothingFound as error:
-        raise Http404(str(error)) from error
+    return colony_or_404(tag, among=among)
 
 
 def colony(request, tag):

@@ -1,20 +1,18 @@
 """How a line, or one colony of it, is cut."""
 
 from django.contrib import messages
-from django.http import Http404
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils.timezone import localdate
 
 from propagation.actions.changes import last_change
 from propagation.actions.keep_cut_rule import keep_cut_rule
-from propagation.errors import NothingFound
 from propagation.forms.cut_rule import CutRuleForm
-from propagation.models import Colony, CutRule, Lineage, Preferences
+from propagation.models import CutRule, Lineage, Preferences
 from propagation.readings.changes import changes_of
 from propagation.readings.cut_rule import what_holds
-from propagation.readings.find import find_colony
 from propagation.views.answers import carried_out, form_page, sent
+from propagation.views.found import colony_or_404
 
 FIELDS = ("fewest_frags", "largest_share", "rest_days", "measure", "keep_at_least", "frag_unit", "room")
 
@@ -25,10 +23,7 @@ def lineage_cut_rule(request, pk):
 
 
 def colony_cut_rule(request, tag):
-    try:
-        colony = find_colony(tag, among=Colony.objects.select_related("lineage"))
-    except NothingFound as error:
-        raise Http404(str(error)) from error
+    colony = colony_or_404(tag)
     return _page(request, colony.lineage, {"colony": colony}, reverse("colony", args=[colony.tag]))
 
 

@@ -8,20 +8,14 @@ from django.utils.timezone import now
 from django.views.decorators.http import require_POST, require_safe
 
 from propagation.actions.make_film import ask_for_film
-from propagation.errors import NothingFound, PictureUnreadable, RametError
-from propagation.models import Colony, GrowthFilm, Preferences
+from propagation.errors import PictureUnreadable, RametError
+from propagation.models import GrowthFilm, Preferences
 from propagation.ranged import ranged_response
 from propagation.readings import growth_films as reading
 from propagation.readings.find import find_colony
+from propagation.views.found import colony_or_404
 
 A_DAY = 60 * 60 * 24
-
-
-def _colony(tag) -> Colony:
-    try:
-        return find_colony(tag, among=Colony.objects.select_related("lineage"))
-    except NothingFound as error:
-        raise Http404(str(error)) from error
 
 
 def _film(pk) -> GrowthFilm:
@@ -31,7 +25,7 @@ def _film(pk) -> GrowthFilm:
 @require_POST
 def colony_film(request, tag):
     """Have the film made; with ``beside`` the one that shows another colony next to it."""
-    found, other = _colony(tag), request.POST.get("beside", "").strip()
+    found, other = colony_or_404(tag), request.POST.get("beside", "").strip()
     try:
         film = ask_for_film(colony=found, beside=find_colony(other) if other else None, now=now())
     except RametError as error:
@@ -72,7 +66,7 @@ def film(request, pk):
 def growth_cell(request, tag, pk):
     """A picture of the strip, at the scale of all of them."""
     try:
-        cell = reading.growth_cell(_colony(tag), pk, length_unit=Preferences.current().length_unit)
+        cell = reading.growth_cell(colony_or_404(tag), pk, length_unit=Preferences.current().length_unit)
     except PictureUnreadable as error:
         raise Http404(str(error)) from error
     if cell is None:

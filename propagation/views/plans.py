@@ -1,25 +1,19 @@
 """How far to cut a mother back."""
 
-from django.http import Http404
 from django.shortcuts import render
 from django.urls import NoReverseMatch, reverse
 from django.utils.timezone import localdate
 from django.views.decorators.http import require_safe
 
-from propagation.errors import NothingFound
 from propagation.forecasts.plans import often, plan_of
-from propagation.models import Colony
 from propagation.pictures.plan_curve import plan_curve
-from propagation.readings.find import find_colony
+from propagation.views.found import colony_or_404
 
 
 @require_safe
 def colony_plan(request, tag):
     """The plan of one mother: the picture, the best, the habit beside it, and what it rests on."""
-    try:
-        colony = find_colony(tag, among=Colony.objects.select_related("lineage"))
-    except NothingFound as error:
-        raise Http404(str(error)) from error
+    colony = colony_or_404(tag)
     plan = plan_of(colony, localdate())
     shown = {
         "colony": colony,
