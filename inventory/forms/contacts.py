@@ -34,7 +34,7 @@ class ContactForm(AsksWhenWarned, NameIsForTheAct, forms.ModelForm):
 class SamePersonForm(forms.Form):
     """Which other contact is the same person."""
 
-    name = contact_name_field(label="The same person as")
+    name = contact_name_field(label="The same person as", missing="Say who it is.")
 
     def __init__(self, *args, contact: Contact, **kwargs):
         super().__init__(*args, **kwargs)

@@ -25,13 +25,13 @@ def too_long(most: int) -> str:
     return f"This has %(show_value)d characters; {most} fit."
 
 
-def contact_name_field(**kwargs):
-    """A contact that is known, or a new name."""
+def contact_name_field(*, missing="Say for whom.", **kwargs):
+    """A contact that is known, or a new name; ``missing`` is what is said where none was given."""
     return forms.CharField(
         max_length=120,
         help_text="A contact, or a new name.",
         widget=forms.TextInput(attrs={"list": CONTACT_LIST, "autocomplete": "off", "autocapitalize": "words"}),
-        error_messages={"required": "Say for whom.", "max_length": too_long(120)},
+        error_messages={"required": missing, "max_length": too_long(120)},
         **kwargs,
     )
 

@@ -29,7 +29,7 @@ def note_field(**kwargs):
 
 class LeaveWithForm(AsksWhenWarned, forms.Form):
     plug = PlugField(label="The plug", error_messages={"required": "Give the code on its label."})
-    contact_name = contact_name_field(label="Who keeps it")
+    contact_name = contact_name_field(label="Who keeps it", missing="Say who keeps it.")
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     day = DayField(label="Since")
     ask_every_days = forms.IntegerField(

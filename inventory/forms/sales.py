@@ -54,7 +54,7 @@ class Row:
 class SaleForm(UnticksWhatCannotBeHad, forms.Form):
     """What is in a sale: things with a box, a price and what is off it; for whom stands in it only for a new one."""
 
-    contact_name = contact_name_field(label="To whom")
+    contact_name = contact_name_field(label="To whom", missing="Say to whom.")
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     confirmed = forms.BooleanField(label="Yes, sell it all the same", required=False)
     note = forms.CharField(

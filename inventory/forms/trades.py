@@ -20,7 +20,7 @@ THEY_PAID, YOU_PAID = "they", "you"
 
 
 class TradeForm(UnticksWhatCannotBeHad, forms.Form):
-    contact_name = contact_name_field(label="With whom")
+    contact_name = contact_name_field(label="With whom", missing="Say with whom.")
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
     confirmed = forms.BooleanField(label="Yes, they go out all the same", required=False)
     day = DayField(label="On the day")

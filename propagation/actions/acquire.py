@@ -17,6 +17,7 @@ from propagation.actions.part_with import LEFT
 from propagation.actions.put_on_rack import free_cells
 from propagation.actions.record_cutting import LARGEST_FRAG_MM, SMALLEST_FRAG_MM
 from propagation.errors import BadValue, RametError, RowErrors
+from propagation.lengths import plain
 from propagation.models import Acquisition, Colony, GrowthForm, HealingStage, Lineage, Pack, Plug, Spot
 from propagation.models.cutting import MOST_FRAGS_AT_A_CUT
 
@@ -114,7 +115,7 @@ def acquire_plugs(
         raise BadValue(f"“{stage}” is no healing stage; use one of {', '.join(HealingStage.values)}.", field="stage")
     if size_mm is not None and not SMALLEST_FRAG_MM <= size_mm <= LARGEST_FRAG_MM:
         raise BadValue(
-            f"A plug of {size_mm:f} mm cannot be right; give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
+            f"A plug of {plain(size_mm)} mm cannot be right; give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
             field="size_mm",
         )
     if not 1 <= count <= MOST_FRAGS_AT_A_CUT:

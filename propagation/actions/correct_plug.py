@@ -10,6 +10,7 @@ from propagation.actions.changes import refuse_changed
 from propagation.actions.correct_cutting import CutCorrection, as_recorded, correct_cutting
 from propagation.actions.record_cutting import LARGEST_FRAG_MM, SMALLEST_FRAG_MM
 from propagation.errors import BadValue, PlugGone
+from propagation.lengths import plain
 from propagation.models import Fate, Plug
 from propagation.promises import refuse_promised
 
@@ -27,7 +28,7 @@ def correct_plug(*, plug: Plug, size_mm: Decimal | None, note: str, based_on: in
     note = note.strip()
     if size_mm is not None and not SMALLEST_FRAG_MM <= size_mm <= LARGEST_FRAG_MM:
         raise BadValue(
-            f"A plug of {size_mm:f} mm cannot be right; give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
+            f"A plug of {plain(size_mm)} mm cannot be right; give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
             field="size_mm",
         )
     if len(note) > LONGEST_NOTE:

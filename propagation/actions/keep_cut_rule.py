@@ -6,6 +6,7 @@ from propagation.actions.changes import refuse_changed
 from propagation.actions.take_size import LARGEST
 from propagation.dates import day_in_words
 from propagation.errors import BadValue, ChangedMeanwhile
+from propagation.lengths import plain
 from propagation.models import Colony, CutRule, Lineage, Measure
 from propagation.models.cutting import MOST_FRAGS_AT_A_CUT
 
@@ -83,11 +84,12 @@ def _check(lineage, fewest_frags, largest_share, rest_days, measure, sizes) -> N
     for field, size in set_sizes.items():
         if not size.is_finite() or not Decimal("0.01") <= size <= LARGEST[measure]:
             raise BadValue(
-                f"{SIZES[field]} must be more than nothing and at most {LARGEST[measure]:f} {Measure(measure).unit}.",
+                f"{SIZES[field]} must be more than nothing and at most {plain(LARGEST[measure])} "
+                f"{Measure(measure).unit}.",
                 field=field,
             )
         if measure == Measure.POLYPS and size != size.to_integral_value() and field != "frag_unit":
-            raise BadValue(f"Polyps are counted whole; {size:f} cannot be right.", field=field)
+            raise BadValue(f"Polyps are counted whole; {plain(size)} cannot be right.", field=field)
     remain, unit, room = sizes["keep_at_least"], sizes["frag_unit"], sizes["room"]
     if room is not None and (remain or 0) + (unit or 0) >= room:
         raise BadValue(

@@ -25,6 +25,7 @@ from propagation.imaging.opening import OpenedPicture, open_picture
 from propagation.imaging.outline import Proposal, propose, propose_box
 from propagation.imaging.plane import Plane, plane_from_points
 from propagation.imaging.polygons import box_around
+from propagation.lengths import plain
 from propagation.models import Colony, Photo, PhotoMeasurement, Plug
 from propagation.photo_planes import doubts_of_scale, plane_as_json, plane_from_json
 from propagation.readings.photo_labels import PhotoLabel
@@ -47,9 +48,9 @@ def doubts_about_scale(ruler: ReadLabel, label: PhotoLabel, read: Sequence[ReadL
     """Sentences on what speaks against the size of the label that is measured by."""
     doubts = []
     if not label.is_card and label.printed.others_mm:
-        others = " and ".join(f"{side:f}" for side in label.printed.others_mm)
+        others = " and ".join(f"{plain(side)}" for side in label.printed.others_mm)
         doubts.append(
-            f"The code of {label.named} was printed {label.side_mm:f} mm wide last, and {others} mm before. "
+            f"The code of {label.named} was printed {plain(label.side_mm)} mm wide last, and {others} mm before. "
             "With another of these labels in the picture the sizes are wrong."
         )
     for each in labels:
@@ -59,7 +60,8 @@ def doubts_about_scale(ruler: ReadLabel, label: PhotoLabel, read: Sequence[ReadL
         if abs(seen / float(each.side_mm) - 1) > SIDE_DIFFERS:
             doubts.append(
                 f"By the code of {label.named} that of {each.named} is {seen:.1f} mm wide, but it was printed "
-                f"{each.side_mm:f} mm wide. One of them is not the label that the records mean, or was scaled in print."
+                f"{plain(each.side_mm)} mm wide. One of them is not the label that the records mean, or was scaled in "
+                "print."
             )
     return doubts
 

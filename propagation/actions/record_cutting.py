@@ -15,6 +15,7 @@ from propagation.actions.days import check_day
 from propagation.actions.put_on_rack import free_cells
 from propagation.dates import day_in_words
 from propagation.errors import RowErrors
+from propagation.lengths import plain
 from propagation.models import (
     Colony,
     CutEvent,
@@ -139,7 +140,7 @@ def check_cut(cut: MotherCut, *, row: int, cut_on: date, cautions: list[Caution]
     if cut.frag_size_mm is not None and not SMALLEST_FRAG_MM <= cut.frag_size_mm <= LARGEST_FRAG_MM:
         say(
             "size_mm",
-            f"A frag of {cut.frag_size_mm:f} mm from {tag} cannot be right; "
+            f"A frag of {plain(cut.frag_size_mm)} mm from {tag} cannot be right; "
             f"give {SMALLEST_FRAG_MM} to {LARGEST_FRAG_MM} mm.",
         )
     if cut.cut_with and cut.cut_with not in CutTool.values:
@@ -150,16 +151,17 @@ def check_cut(cut: MotherCut, *, row: int, cut_on: date, cautions: list[Caution]
     if cut.measure and cut.measure not in Measure.values:
         say("measure", f"“{cut.measure}” is no measure; use one of {', '.join(Measure.values)}.")
     if cut.size_before is not None and cut.size_before <= 0:
-        say("before", f"The size of {tag} before the cut must be more than nothing, not {cut.size_before:f}.")
+        say("before", f"The size of {tag} before the cut must be more than nothing, not {plain(cut.size_before)}.")
     if cut.size_after is not None and cut.size_after < 0:
-        say("after", f"The size of {tag} after the cut cannot be {cut.size_after:f}.")
+        say("after", f"The size of {tag} after the cut cannot be {plain(cut.size_after)}.")
     for column, size in (("before", cut.size_before), ("after", cut.size_after)):
         if size is not None and size >= 10**8:
-            say(column, f"A size of {size:f} for {tag} cannot be right.")
+            say(column, f"A size of {plain(size)} for {tag} cannot be right.")
         if size is not None and cut.measure == Measure.POLYPS and size != size.to_integral_value():
-            say(column, f"Polyps are counted whole; {size:f} for {tag} cannot be right.")
+            say(column, f"Polyps are counted whole; {plain(size)} for {tag} cannot be right.")
     if cut.size_before is not None and cut.size_after is not None and cut.size_after > cut.size_before:
-        say("after", f"{tag} cannot be larger after the cut ({cut.size_after:f}) than before it ({cut.size_before:f}).")
+        after, before = plain(cut.size_after), plain(cut.size_before)
+        say("after", f"{tag} cannot be larger after the cut ({after}) than before it ({before}).")
     for column, text, most in (("note", cut.note, LONGEST_NOTE), ("reason", cut.reason, LONGEST_REASON)):
         if len(text) > most:
             say(column, f"The {column} for {tag} has {len(text)} characters; {most} fit.")

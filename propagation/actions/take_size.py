@@ -8,7 +8,7 @@ from propagation.actions.changes import refuse_changed
 from propagation.actions.days import check_day
 from propagation.dates import day_in_words
 from propagation.errors import AlreadyDone, BadValue, UnlikelySize
-from propagation.lengths import unit_of
+from propagation.lengths import plain, unit_of
 from propagation.models import Colony, Measure, Method, PhotoMeasurement, Plug, Preferences, SizeReading
 
 # More than this many times the last size, or less than this part of it, asks before it is saved. Common practice, no
@@ -131,17 +131,17 @@ def _check(reading: SizeReading, *, today: date) -> None:
     if reading.method not in Method.values:
         raise BadValue(f"“{reading.method}” is no method; use one of {', '.join(Method.values)}.", field="method")
     if not value.is_finite() or value <= 0:
-        raise BadValue(f"A size must be more than nothing, not {value:f}.", field="value")
+        raise BadValue(f"A size must be more than nothing, not {plain(value)}.", field="value")
     if value > LARGEST[measure]:
         raise BadValue(
-            f"A size of {value:f} {Measure(measure).unit} cannot be right; "
-            f"at most {LARGEST[measure]:f} {Measure(measure).unit} is taken.",
+            f"A size of {plain(value)} {Measure(measure).unit} cannot be right; "
+            f"at most {plain(LARGEST[measure])} {Measure(measure).unit} is taken.",
             field="value",
         )
     if measure == Measure.POLYPS and value != value.to_integral_value():
-        raise BadValue(f"Polyps are counted whole; {value:f} cannot be right.", field="value")
+        raise BadValue(f"Polyps are counted whole; {plain(value)} cannot be right.", field="value")
     if value < Decimal("0.01"):
-        raise BadValue(f"{value:f} is too small to be kept; is the measure right?", field="value")
+        raise BadValue(f"{plain(value)} is too small to be kept; is the measure right?", field="value")
     on = reading.taken_on
     check_day(on, today=today, what=f"Measuring {measured}", not_before=measured.began_on, because="it began")
     if measured.ended_on is not None and on > measured.ended_on:

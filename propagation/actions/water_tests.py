@@ -124,9 +124,9 @@ def _problem(parameter: str, value: Decimal) -> str:
     if not value.is_finite() or value < 0:
         return f"{name} cannot be {value}; it is nothing or more."
     if value > LARGEST:
-        return f"{name} of {value:f} cannot be right; is the point in its place?"
+        return f"{name} of {plain(value)} cannot be right; is the point in its place?"
     if parameter == WaterParameter.PH and value > HIGHEST_PH:
-        return f"pH runs from 0 to {HIGHEST_PH}; {value:f} cannot be right."
+        return f"pH runs from 0 to {HIGHEST_PH}; {plain(value)} cannot be right."
     return ""
 
 

@@ -212,7 +212,7 @@ def test_each_refusal_stands_in_its_form(signed_in, today):
     new = reverse("safekeeping_new")
     empty = signed_in.post(new, {"day": today})
     assert empty.status_code == 422
-    for words in ("Give the code on its label.", "Say for whom.", "Say after how many days to ask."):
+    for words in ("Give the code on its label.", "Say who keeps it.", "Say after how many days to ask."):
         assert words in text_of(empty)
     insured = ReadyPlugFactory(is_insurance=True)
     told = {"plug": insured.code, "contact_name": "Mira", "day": today, "ask_every_days": "60"}

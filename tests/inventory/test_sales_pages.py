@@ -109,7 +109,7 @@ def test_a_plug_held_for_another_is_asked_about(signed_in, today):
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        ({"contact_name": ""}, "Say for whom."),
+        ({"contact_name": ""}, "Say to whom."),
         ({"taken": []}, "Choose at least one to sell."),
         ({"discount": "110 %"}, "100 % is the most"),
         ({"discount": "many"}, "is no amount"),

@@ -27,6 +27,7 @@ from propagation.actions.sort_photo import sort_photo
 from propagation.card_address import card_address
 from propagation.errors import DiskFull, PictureUnreadable
 from propagation.imaging.drawn import draw_photo
+from propagation.lengths import plain
 from propagation.models import Fate, Photo, PhotoMeasurement
 from propagation.readings.photos import MOST_TRIES
 from tests.factories import ColonyFactory, PlugFactory
@@ -269,7 +270,7 @@ def test_labels_printed_at_several_sizes_are_doubted(today, colony):
     photo = kept(as_file(picture_of(colony, label_mm=side).pixels), today)
     measured = photo.measurements.get()
     assert measured.label_mm == side
-    assert f"was printed {side} mm wide last, and" in measured.doubts[0]
+    assert f"was printed {plain(side)} mm wide last, and" in measured.doubts[0]
 
 
 def test_a_scale_card_says_its_own_size_and_goes_before_the_label(today, colony):
@@ -285,7 +286,7 @@ def test_a_label_of_another_size_than_recorded_is_found_out_by_the_card(today, c
     side = float(printed(colony)[colony.code])
     drawn = two_labels(address_of(BASE, colony.code), card_address(BASE, 20), label_mm=side * 1.2, other_mm=20)
     photo = kept(as_file(drawn.pixels), today)
-    assert f"but it was printed {side:.2f} mm wide" in photo.measurements.get().doubts[0]
+    assert f"but it was printed {plain(side)} mm wide" in photo.measurements.get().doubts[0]
 
 
 # -- twice, half-way, again
