@@ -156,6 +156,11 @@ class PackLineForm(forms.Form):
 
 
 class BasePackLines(forms.BaseFormSet):
+    default_error_messages = {
+        **forms.BaseFormSet.default_error_messages,
+        "missing_management_form": "The lines did not come along. Open this page again and fill them in once more.",
+    }
+
     def initial_form_count(self):
         """A line may be left empty, also one that was typed before more lines were asked for."""
         return 0 if self.is_bound else super().initial_form_count()
