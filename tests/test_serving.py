@@ -98,3 +98,19 @@ def test_two_first_starts_at_once_keep_one_secret(tmp_path):
         for _ in range(6)
     ]
     assert len({start.communicate()[0] for start in starts}) == 1
+
+
+def test_a_start_waits_for_nothing_that_takes_a_second_to_import():
+    """Every command begins so: what draws, measures and forecasts is imported by what needs it."""
+    script = (
+        "import sys, django; django.setup(); print(*sorted({'av', 'cv2', 'reportlab', 'scipy'} & sys.modules.keys()))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script],
+        cwd=ROOT,
+        env={"DJANGO_SETTINGS_MODULE": "config.settings", "PATH": ""},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.split() == []
