@@ -53,6 +53,13 @@ def today():
 
 
 @pytest.fixture
+def files(settings, tmp_path):
+    """The folder that the files of a test go into."""
+    settings.MEDIA_ROOT = tmp_path / "files"
+    return settings.MEDIA_ROOT
+
+
+@pytest.fixture
 def keeper(django_user_model):
     return django_user_model.objects.create_user("keeper", password="a long enough password")
 

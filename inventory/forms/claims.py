@@ -7,7 +7,7 @@ from inventory.errors import LateClaim, SaleToConfirm
 from inventory.forms.acquisitions import PlugField
 from inventory.forms.holds import too_long
 from inventory.forms.prices import AmountField
-from inventory.models import Book, Claim, Payment
+from inventory.models import Book, Claim, Credit, Payment
 from propagation.forms.fields import AsksWhenWarned, DayField
 
 
@@ -45,7 +45,7 @@ class SettleForm(AsksWhenWarned, forms.Form):
     plug = PlugField(label="The plug that replaces it", required=False)
     method = forms.ChoiceField(
         label="How money is given back",
-        choices=[(each.value, each.label) for each in Payment.Method if each != Payment.Method.CREDIT],
+        choices=Credit.PAID_OUT_BY,
         widget=forms.RadioSelect,
         initial=Payment.Method.CASH,
         required=False,

@@ -10,7 +10,7 @@ from inventory.actions.sale_steps import MOST_LINES, SaleItem
 from inventory.errors import NearlyTheSameName
 from inventory.forms.holds import contact_name_field
 from inventory.forms.prices import AmountField
-from inventory.forms.sales import NOT_PAID
+from inventory.forms.sales import paid_now_field
 from inventory.models import Book, Payment
 from propagation.forms.fields import AsksWhenWarned
 from propagation.models import Plug
@@ -69,19 +69,7 @@ class BasketForm(AsksWhenWarned, forms.Form):
 
     buyer = contact_name_field(label="To whom", required=False)
     somebody_new = forms.BooleanField(label="This is somebody else, add them", required=False)
-    method = forms.ChoiceField(
-        label="How it is paid",
-        choices=[
-            (Payment.Method.CASH, "Cash"),
-            (Payment.Method.CARD, "Card"),
-            (Payment.Method.TRANSFER, "Bank transfer"),
-            (NOT_PAID, "Not yet"),
-        ],
-        widget=forms.RadioSelect,
-        required=False,
-        initial=Payment.Method.CASH,
-        error_messages={"invalid_choice": "Choose one of these."},
-    )
+    method = paid_now_field(Payment.Method.CASH, Payment.Method.CARD, Payment.Method.TRANSFER)
     submission = forms.UUIDField(widget=forms.HiddenInput)
     asks = {NearlyTheSameName: "somebody_new"}
 

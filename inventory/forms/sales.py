@@ -23,6 +23,18 @@ from propagation.models import Colony, Plug
 NOT_PAID = "later"
 
 
+def paid_now_field(*methods: Payment.Method) -> forms.ChoiceField:
+    """How what is sold is paid at once, in this order, or that it is not yet."""
+    return forms.ChoiceField(
+        label="How it is paid",
+        choices=[*((method.value, method.label) for method in methods), (NOT_PAID, "Not yet")],
+        widget=forms.RadioSelect,
+        required=False,
+        initial=methods[0],
+        error_messages={"invalid_choice": "Choose one of these."},
+    )
+
+
 class DiscountField(AmountField):
     """An amount, or so many percent of every line: ``10`` or ``10 %``; ``(amount, percent)``, one of them None."""
 
@@ -60,19 +72,7 @@ class SaleForm(UnticksWhatCannotBeHad, forms.Form):
     note = forms.CharField(
         max_length=LONGEST_NOTE, required=False, error_messages={"max_length": too_long(LONGEST_NOTE)}
     )
-    method = forms.ChoiceField(
-        label="How it is paid",
-        choices=[
-            (Payment.Method.CASH, "Cash"),
-            (Payment.Method.TRANSFER, "Bank transfer"),
-            (Payment.Method.CARD, "Card"),
-            (NOT_PAID, "Not yet"),
-        ],
-        widget=forms.RadioSelect,
-        required=False,
-        initial=Payment.Method.CASH,
-        error_messages={"invalid_choice": "Choose one of these."},
-    )
+    method = paid_now_field(Payment.Method.CASH, Payment.Method.TRANSFER, Payment.Method.CARD)
     submission = forms.UUIDField(widget=forms.HiddenInput, required=False)
     based_on = based_on_field()
     asks = {NearlyTheSameName: "somebody_new", SaleToConfirm: "confirmed"}

@@ -25,13 +25,12 @@ from inventory.readings.market import SALES_SHOWN, at_the_table, brought, tally_
 from inventory.readings.sales import lines_of, totals
 from inventory.views.sale_acts import where_it_stands
 from propagation import codes
-from propagation.errors import BadValue, CodeMistyped, PictureUnreadable, RametError
+from propagation.errors import BadValue, CodeMistyped, RametError
 from propagation.models import Colony, Plug, Spot
 from propagation.readings.find import code_in, find_plug_or_colony
 from propagation.readings.near_codes import near_codes
-from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
 from propagation.views.answers import REFUSED, carried_out, form_page, tried
-from propagation.views.found import plug_or_404
+from propagation.views.found import codes_sent, plug_or_404
 
 LONGEST_CODE = 300  # a scanned address
 SOLD = "market_sold"
@@ -100,11 +99,8 @@ def _sum_words(form, book) -> str:
 @require_POST
 def market_picture(request):
     """A picture of a label, or of several, where the camera cannot read by itself."""
-    picture = request.FILES.get("picture")
     try:
-        if picture is None:
-            raise PictureUnreadable("Take a picture of the label first, or type its code.")
-        seen = codes_in_picture(picture.read(MOST_BYTES + 1))
+        seen = codes_sent(request)
     except RametError as error:
         messages.error(request, str(error))
         return redirect("market")

@@ -6,9 +6,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from django.db import transaction
 from django.utils import timezone
 
-from propagation.actions.sort_photo import locked_photo, refuse_measured, save_photo
+from propagation.actions.sort_photo import locked_photo, refuse_measured, refuse_unfit, save_photo
 from propagation.actions.take_size import correct_size, strike_size, take_size
-from propagation.errors import AlreadyDone, BadValue, MeasurementDoubtful
+from propagation.errors import BadValue, MeasurementDoubtful
 from propagation.models import Measure, Method, Photo, PhotoMeasurement, SizeReading
 
 HUNDREDTH = Decimal("0.01")
@@ -34,10 +34,7 @@ def accept_measurement(
     measurement.photo = photo
     if measurement.accepted_at:
         return measurement
-    if photo.set_aside_on:
-        raise AlreadyDone(f"{photo} is set aside. Take it back first.")
-    if photo.shows is None:
-        raise BadValue(f"Say first what {photo} is a picture of.")
+    refuse_unfit(photo)
     if measurement.outline is None:
         raise BadValue(f"{photo} has no outline yet. Draw one around the coral.")
     if measurement.doubts and not confirmed:
@@ -100,10 +97,7 @@ def keep_as_picture(*, photo: Photo, by=None) -> Photo:
     refuse_measured(photo, "keep it as a picture")
     if photo.reviewed_at:
         return photo
-    if photo.set_aside_on:
-        raise AlreadyDone(f"{photo} is set aside. Take it back first.")
-    if photo.shows is None:
-        raise BadValue(f"Say first what {photo} is a picture of.")
+    refuse_unfit(photo)
     photo.reviewed_at = timezone.now()
     return save_photo(photo, "reviewed_at", by=by)
 

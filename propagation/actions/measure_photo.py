@@ -6,8 +6,8 @@ from decimal import Decimal
 import numpy as np
 from django.db import transaction
 
-from propagation.actions.sort_photo import locked_photo, save_photo
-from propagation.errors import AlreadyDone, BadValue, PictureUnreadable
+from propagation.actions.sort_photo import locked_photo, refuse_set_aside, save_photo
+from propagation.errors import BadValue, PictureUnreadable
 from propagation.imaging.card import ScaleCard, card_with_symbol
 from propagation.imaging.colour import NO_WHITE, colour_inside
 from propagation.imaging.errors import ImagingError, NoWhite
@@ -217,8 +217,7 @@ def mend_outline(
     cannot be measured or a photo without a scale, AlreadyDone for one set aside, PictureUnreadable.
     """
     outline = _checked_outline(outline)
-    if photo.set_aside_on:
-        raise AlreadyDone(f"{photo} is set aside. Take it back first.")
+    refuse_set_aside(photo)
     base = based_on or photo.measurements.order_by("-id").first()
     if base is None:
         raise BadValue(f"{photo} has no scale yet. Set one by two points of known distance.", field="outline")
@@ -253,8 +252,7 @@ def scale_by_points(
 
     Raises BadValue for points or a distance that give none, AlreadyDone for a photo set aside.
     """
-    if photo.set_aside_on:
-        raise AlreadyDone(f"{photo} is set aside. Take it back first.")
+    refuse_set_aside(photo)
     if not photo.width:
         raise BadValue(f"{photo} could not be opened, so there is nothing to measure in it.")
     try:

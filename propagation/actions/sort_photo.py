@@ -34,6 +34,19 @@ def refuse_measured(photo: Photo, wish: str) -> None:
         raise AlreadyDone(f"Sizes measured in {photo} are in the records. Take them back first, then {wish}.")
 
 
+def refuse_set_aside(photo: Photo) -> None:
+    """Raise AlreadyDone for a photo that is used for nothing now."""
+    if photo.set_aside_on:
+        raise AlreadyDone(f"{photo} is set aside. Take it back first.")
+
+
+def refuse_unfit(photo: Photo) -> None:
+    """Raise AlreadyDone or BadValue for a photo that cannot go into the records: set aside, or of nothing known."""
+    refuse_set_aside(photo)
+    if photo.shows is None:
+        raise BadValue(f"Say first what {photo} is a picture of.")
+
+
 @transaction.atomic
 def sort_photo(*, photo: Photo, of: Colony | Plug, by=None) -> Photo:
     """Say by hand what a photo is of. It is then looked into again, by the label of that one if it is in the picture.
@@ -41,8 +54,7 @@ def sort_photo(*, photo: Photo, of: Colony | Plug, by=None) -> Photo:
     Raises AlreadyDone for one that is set aside or has sizes in the records, BadValue for a plug that is void.
     """
     photo = locked_photo(photo)
-    if photo.set_aside_on:
-        raise AlreadyDone(f"{photo} is set aside. Take it back first.")
+    refuse_set_aside(photo)
     if photo.shows == of:
         return photo
     refuse_measured(photo, "sort it anew")

@@ -15,9 +15,9 @@ from propagation.models import Colony, CuttingSession, CutTool, Preferences
 from propagation.paging import UncountedPaginator
 from propagation.readings.find import MOST_COMPARED
 from propagation.readings.mothers import find_mother
-from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
 from propagation.readings.sessions import corrections_of, cuts_with_plugs, sessions_for_list
 from propagation.views.answers import REFUSED, sent
+from propagation.views.found import codes_sent
 
 SESSIONS_ON_A_PAGE = 25
 REMEMBERED_RACK = "cutting_rack"
@@ -85,7 +85,7 @@ def _find(request, bench):
     texts = [request.POST.get("find", "").strip()]
     if "picture" in request.FILES:
         try:
-            texts = codes_in_picture(request.FILES["picture"].read(MOST_BYTES + 1))
+            texts = codes_sent(request)
         except RametError as error:
             messages.error(request, str(error))
             texts = []

@@ -1,10 +1,11 @@
-"""The record that an address names, or the page that says why there is none."""
+"""The record that an address names, or the page that says why there is none; the codes in a picture that was sent."""
 
 from django.http import Http404
 
-from propagation.errors import RametError
+from propagation.errors import PictureUnreadable, RametError
 from propagation.models import Colony, Plug
 from propagation.readings.find import find_colony, find_plug
+from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture
 
 
 def colony_or_404(tag: str, *, among=None) -> Colony:
@@ -21,3 +22,14 @@ def plug_or_404(code: str) -> Plug:
         return find_plug(code)
     except RametError as error:
         raise Http404(str(error)) from error
+
+
+def codes_sent(request) -> list[str]:
+    """The codes of the labels in the picture that came with a form.
+
+    Raises PictureUnreadable, also where no picture came, and NoCodeInPicture.
+    """
+    picture = request.FILES.get("picture")
+    if picture is None:
+        raise PictureUnreadable("Take a picture of the label first, or type its code.")
+    return codes_in_picture(picture.read(MOST_BYTES + 1))  # one byte more than is taken tells that it is too large

@@ -13,7 +13,7 @@ from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_POST, require_safe
 
 from propagation import codes
-from propagation.errors import CodeMistyped, NothingFound, PictureUnreadable, RametError
+from propagation.errors import CodeMistyped, NothingFound, RametError
 from propagation.models import Acquisition, Colony, Plug
 from propagation.models.terms import Fate
 from propagation.provenance import before_it_came
@@ -28,9 +28,10 @@ from propagation.readings.family_tree import (
     written,
 )
 from propagation.readings.find import find_plug_or_colony
-from propagation.readings.picture_codes import MOST_BYTES, codes_in_picture, labelled, text_aimed_at
+from propagation.readings.picture_codes import MOST_BYTES, labelled, text_aimed_at
 from propagation.readings.trace import ancestry_of, as_day, descent_of, fates_of_cuts, told_ancestors, told_trace
 from propagation.readings.trace_search import MOST_SHOWN, Found, search_lines
+from propagation.views.found import codes_sent
 
 STEPS_SHOWN = 36  # of a long line; the rest folds away
 LONGEST_TEXT = 300  # of a code that a browser read; a label says an address of 30 to 80 letters
@@ -72,11 +73,8 @@ def trace(request):
 @require_POST
 def read_picture(request):
     """Opens the line of the label in a photo; several labels are listed."""
-    picture = request.FILES.get("picture")
     try:
-        if picture is None:
-            raise PictureUnreadable("Take a picture of the label first, or type its code.")
-        seen = codes_in_picture(picture.read(MOST_BYTES + 1))
+        seen = codes_sent(request)
         if len(seen) == 1:
             return redirect(address_of(find_plug_or_colony(seen[0]).code))
         found = Found(

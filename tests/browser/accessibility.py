@@ -10,6 +10,11 @@ def broken_rules(page, **options) -> list[dict]:
     return Axe().run(page, options={"resultTypes": ["violations"], **options}).response["violations"]
 
 
+def px_too_wide(page) -> int:
+    """By how many pixels a page is wider than the glass."""
+    return page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+
+
 def violations(page, **options) -> list[str]:
     """Where a page breaks which rule."""
     return [

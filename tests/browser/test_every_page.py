@@ -35,7 +35,7 @@ from propagation.actions.make_film import ask_for_film, make_growth_film
 from propagation.actions.measure_photo import mend_outline
 from propagation.actions.sort_photo import show_photo
 from propagation.models import Acquisition, Colony, CuttingSession, Fate, Incident, PhotoRound, Plug, Spot, System
-from tests.browser.accessibility import broken_rules
+from tests.browser.accessibility import broken_rules, px_too_wide
 from tests.labels import passport_samples
 from tests.propagation.film_samples import grown
 from tests.propagation.photo_samples import as_file, kept, picture, picture_of, printed
@@ -311,7 +311,7 @@ def pages_of_passports():
 def faults_of(page, address) -> list[str]:
     answer = page.goto(address)
     found = [] if answer.ok else [f"{address}: answered {answer.status}"]
-    if page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth"):
+    if px_too_wide(page) > 0:
         found.append(f"{address}: wider than the glass")
     for each in broken_rules(page, runOnly=TAGS):
         nodes = each["nodes"]

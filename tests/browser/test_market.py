@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 
 from inventory.models import LineagePrice, Sale
 from propagation.models import Fate
-from tests.browser.accessibility import OTHER_GLASSES, violations
+from tests.browser.accessibility import OTHER_GLASSES, px_too_wide, violations
 from tests.factories import ColonyFactory, CutEventFactory, HoldFactory, PlugFactory, RackFactory, ReadyPlugFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -195,7 +195,7 @@ def test_the_table_is_fit_for_everybody(browser_page, plugs, width, dark):
         path = f"{reverse('market')}?code={code}"
         page.goto(path)
         found += violations(page)
-        beyond = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        beyond = px_too_wide(page)
         if beyond > 0:
             found.append(f"{path} is {beyond} px too wide")
     assert found == []

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from labels.passports.signing import canonical
 from propagation.models import Acquisition
-from tests.browser.accessibility import violations
+from tests.browser.accessibility import px_too_wide, violations
 from tests.labels.passport_samples import chained, line, signed
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -50,5 +50,5 @@ def test_a_passport_is_looked_at_and_brought_in_as_a_colony(browser_page, file, 
 def test_what_a_passport_says_is_fit_for_everybody(browser_page, file, width, dark):
     page = browser_page(width, 800, dark=dark)
     open_offer(page, file)
-    assert not page.evaluate("document.documentElement.scrollWidth > document.documentElement.clientWidth")
+    assert px_too_wide(page) <= 0
     assert not violations(page, runOnly=TAGS)

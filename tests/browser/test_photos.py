@@ -20,12 +20,7 @@ from tests.browser.accessibility import violations
 from tests.factories import ColonyFactory, ReadyPlugFactory
 from tests.propagation.photo_samples import DRAWN_CODES, as_file, as_heic, picture, picture_of, printed
 
-pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-@pytest.fixture(autouse=True)
-def files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("files")]
 
 
 def webp_of(jpeg: bytes) -> bytes:

@@ -9,7 +9,7 @@ from django.utils.timezone import localdate
 from playwright.sync_api import expect
 
 from inventory.models import Hold, LineagePrice
-from tests.browser.accessibility import OTHER_GLASSES, violations
+from tests.browser.accessibility import OTHER_GLASSES, px_too_wide, violations
 from tests.factories import AcquisitionFactory, ContactFactory, HoldFactory, PlugFactory, RackFactory, ReadyPlugFactory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -150,7 +150,7 @@ def test_every_page_of_the_inventory_is_fit_for_everybody(browser_page, plugs, w
     ):
         page.goto(path)
         found += violations(page)
-        beyond = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        beyond = px_too_wide(page)
         if beyond > 0:
             found.append(f"{path} is {beyond} px too wide")
     assert found == []

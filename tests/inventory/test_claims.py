@@ -28,17 +28,12 @@ from tests.factories import ContactFactory, ReadyPlugFactory
 from tests.inventory.sales import begun, items_of
 from tests.propagation.photo_samples import as_file, as_heic, bomb
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("files")]
 
 
 @pytest.fixture
 def today():
     return localdate()
-
-
-@pytest.fixture(autouse=True)
-def files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
 
 
 @pytest.fixture

@@ -41,7 +41,7 @@ from propagation.models import Acquisition, Pack
 from tests.factories import ColonyFactory, ContactFactory, HoldFactory, LineageFactory, PlugFactory, ReadyPlugFactory
 from tests.inventory.sales import begun, items_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("files")]
 
 NAME, NICKNAME, REACH = "Quentessa Marsh", "Quenta", "qm-0171-5550"
 
@@ -49,11 +49,6 @@ NAME, NICKNAME, REACH = "Quentessa Marsh", "Quenta", "qm-0171-5550"
 @pytest.fixture
 def today():
     return localdate()
-
-
-@pytest.fixture(autouse=True)
-def files(settings, tmp_path):
-    settings.MEDIA_ROOT = tmp_path / "files"
 
 
 def picture():

@@ -7,13 +7,6 @@ from tests.propagation.photo_samples import DRAWN_CODES, picture_of, printed
 
 
 @pytest.fixture
-def files(settings, tmp_path):
-    """The folder that the files of a test go into."""
-    settings.MEDIA_ROOT = tmp_path / "files"
-    return settings.MEDIA_ROOT
-
-
-@pytest.fixture
 def colony():
     return ColonyFactory(tag="M12", code=DRAWN_CODES[0])
 
