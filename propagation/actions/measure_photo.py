@@ -41,7 +41,7 @@ def ruler_of(read: Sequence[ReadLabel], label: PhotoLabel) -> ReadLabel:
     found = max((each for each in read if each.text == label.text), key=lambda each: each.px_per_module)
     side = float(label.side_mm)
     plane = found.plane.scaled(side, sd_mm=PRINT_SD * side)
-    return ReadLabel(found.text, found.symbol, plane, True)
+    return ReadLabel(found.text, found.symbol, plane)
 
 
 def doubts_about_scale(ruler: ReadLabel, label: PhotoLabel, read: Sequence[ReadLabel], labels) -> list[str]:
@@ -242,7 +242,7 @@ def _ruler_again(opened: OpenedPicture, base: PhotoMeasurement, plane: Plane) ->
     except ImagingError:
         return None
     found = [each for each in read if each.text == base.read]
-    return ReadLabel(found[0].text, found[0].symbol, plane, True) if found else None
+    return ReadLabel(found[0].text, found[0].symbol, plane) if found else None
 
 
 def scale_by_points(

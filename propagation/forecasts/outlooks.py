@@ -14,11 +14,11 @@ from django.db.models import Exists, OuterRef, Q
 
 from propagation.forecasts import learning, scoring
 from propagation.forecasts.gathering import ColonyRecords, circumstances_of, gather_colonies, rules_of
-from propagation.forecasts.keeping import state_to_json, states_from_json
+from propagation.forecasts.keeping import state_to_json
 from propagation.models import Binding, Colony, ColonyOutlook, ForecastMark
 from propagation.yield_model.forecast import ColonyStates, forecast_sizes, view_colonies
 from propagation.yield_model.histories import pad_histories
-from propagation.yield_model.next_cut import CutRules, next_cuts, size_needed
+from propagation.yield_model.next_cut import next_cuts, size_needed
 
 MONTH = 30
 # The day of an outlook that records have overtaken.
@@ -184,16 +184,6 @@ def see(group: list[ColonyRecords], learned: learning.Learned) -> ColonyStates:
         [record.history for record in group], measure=measure, growth_form=growth_form, lag_days=learned.lag_days
     )
     return view_colonies(learned.model, padded)
-
-
-def kept_states(outlooks: list[ColonyOutlook]) -> ColonyStates:
-    """The states that outlooks of one model rest on, in their order."""
-    return states_from_json([o.state for o in outlooks], [str(o.colony_id) for o in outlooks])
-
-
-def rules_for(colony: Colony, day: date) -> CutRules:
-    """How one colony is cut."""
-    return rules_of(gather_colonies(day, colonies=Colony.objects.filter(pk=colony.pk)), day)[0]
 
 
 def _day(ordinal):

@@ -48,7 +48,6 @@ class ReadLabel:
     text: str
     symbol: FoundSymbol
     plane: Plane
-    is_scaled: bool
 
     @property
     def corners_px(self) -> np.ndarray:
@@ -131,7 +130,7 @@ def read_labels(
     for symbol in find_symbols(pixels):
         side = side_mm.get(symbol.text) if isinstance(side_mm, Mapping) else side_mm
         plane = fit_plane(pixels, symbol, side or 1.0, focal_35mm=focal_35mm or known_focal)
-        read.append(ReadLabel(symbol.text, symbol, plane, side is not None))
+        read.append(ReadLabel(symbol.text, symbol, plane))
     return read
 
 

@@ -1,7 +1,7 @@
 from datetime import timedelta
 
 from django.db import models
-from django.db.models import Exists, F, OuterRef, Q, Subquery, Value
+from django.db.models import F, OuterRef, Q, Subquery, Value
 from django.db.models.functions import Coalesce, Upper
 from simple_history.models import HistoricalRecords
 
@@ -16,12 +16,6 @@ class ColonyQuerySet(models.QuerySet):
 
     def alive_on(self, day):
         return self.filter(Q(ended_on=None) | Q(ended_on__gte=day), began_on__lte=day)
-
-    def with_open_incident(self):
-        """Colonies with something wrong that has not been closed."""
-        from propagation.models.health import Incident
-
-        return self.filter(Exists(Incident.objects.filter(colony=OuterRef("pk"), closed_on=None)))
 
     def with_rest(self, day, *, leave_out_session=None):
         """Annotates ``last_cut_on``, the last day on which it was cut up to a day, and ``rest_days``, its line's or

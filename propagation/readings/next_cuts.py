@@ -66,13 +66,6 @@ class NextCutRow:
         return BINDING_WORDS[self.outlook.binds][1]
 
     @property
-    def binding_kind(self) -> str:
-        """The look of the badge."""
-        if self.outlook.binds == Binding.NOTHING:
-            return "success"
-        return "warning" if self.outlook.binds in (Binding.HEALTH, Binding.WATER, Binding.ROOM) else ""
-
-    @property
     def sure(self) -> int:
         """Per cent, for enough frags today by size alone; never quite nothing nor quite certain."""
         return min(max(round(self.outlook.probability_today * 100), 1), 99)

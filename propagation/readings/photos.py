@@ -11,7 +11,6 @@ from django.db.models import (
     ExpressionWrapper,
     F,
     OuterRef,
-    Prefetch,
     Q,
     QuerySet,
     Subquery,
@@ -67,12 +66,6 @@ def photos_in_trouble() -> QuerySet:
 def with_what_they_show(photos: QuerySet) -> QuerySet:
     """The photos with the colony or plug they show loaded."""
     return photos.select_related("colony__lineage", "plug__lineage")
-
-
-def with_measurements(photos: QuerySet) -> QuerySet:
-    """The photos with their measurements, the latest first, as ``measured``. One query more."""
-    measurements = PhotoMeasurement.objects.order_by("-id")
-    return photos.prefetch_related(Prefetch("measurements", measurements, to_attr="measured"))
 
 
 def latest_measurement(photo: Photo) -> PhotoMeasurement | None:

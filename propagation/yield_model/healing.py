@@ -37,11 +37,6 @@ def _inverse(family, probability):
     return ndtri(probability) if family == "lognormal" else np.log(-np.log1p(-probability))
 
 
-def _log_time(days):
-    with np.errstate(divide="ignore"):
-        return np.log(days)
-
-
 def _probability_by(family, days, middle, spread):
     """Probability of an end by a day: 0 at day 0, 1 at infinity."""
     days = np.asarray(days, dtype=float)
